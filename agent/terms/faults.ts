@@ -1,0 +1,228 @@
+/**
+ * The closed list of everything that is expected to go wrong. A fault names itself by code; its words, how grave it is,
+ * whether waiting may cure it and the first thing a person should do stand here and nowhere else.
+ */
+
+export type Severity = 'trouble' | 'warning' | 'note'
+
+export interface FaultKind {
+  readonly severity: Severity
+  /** True where trying again later may succeed without anybody acting. */
+  readonly transient: boolean
+  readonly words: string
+  readonly firstThing: string
+}
+
+const kinds = {
+  'port-missing': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor port does not exist',
+    firstThing: 'plug the adapter in, or correct the port in the settings (prefer a /dev/serial/by-id/ name)',
+  },
+  'port-busy': {
+    severity: 'trouble',
+    transient: true,
+    words: 'another program holds the sensor port',
+    firstThing: 'stop the other program (a second agent, a terminal program, a login console on this port)',
+  },
+  'port-denied': {
+    severity: 'trouble',
+    transient: true,
+    words: 'no permission for the sensor port',
+    firstThing: 'add the user to the group that owns the device (usually dialout) and log in again',
+  },
+  'port-not-serial': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor port is not a serial device',
+    firstThing: 'correct the port in the settings: it names a file, a folder or another kind of device',
+  },
+  'port-gone': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor port went away',
+    firstThing: 'check plug, cable and supply of the adapter; the agent reopens the port by itself',
+  },
+  'port-failed': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor port answered with an error',
+    firstThing: 'unplug the adapter for ten seconds; if it stays, try another adapter',
+  },
+  'sensor-silent': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the port is open but nothing comes from the sensor',
+    firstThing: 'check the 5 V supply of the sensor and that its TX goes to the RX of the board',
+  },
+  'sensor-garbage': {
+    severity: 'trouble',
+    transient: true,
+    words: 'bytes come but no frame is whole',
+    firstThing: 'check the baud rate and that no login console runs on this port',
+  },
+  'line-unreachable': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor cannot be reached over TCP',
+    firstThing: 'check address and port in the settings and that the far end listens',
+  },
+  'control-lines': {
+    severity: 'note',
+    transient: false,
+    words: 'the port has no DTR or RTS line to set',
+    firstThing: 'nothing: readings are not affected; remove the setting to silence this',
+  },
+  'disk-full': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the disk is full',
+    firstThing: 'copy the data away and free space; records are held in memory meanwhile',
+  },
+  'disk-read-only': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the data folder cannot be written (read-only)',
+    firstThing: 'check the card: a file system that turns read-only usually means it is failing',
+  },
+  'disk-denied': {
+    severity: 'trouble',
+    transient: false,
+    words: 'no permission for the data folder',
+    firstThing: 'give the data folder to the user the agent runs as',
+  },
+  'disk-error': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the disk answered with an error',
+    firstThing: 'replace the card soon; copy the data away first',
+  },
+  'disk-missing': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the file or folder does not exist',
+    firstThing: 'correct the path in the settings or create the folder',
+  },
+  'disk-not-folder': {
+    severity: 'trouble',
+    transient: false,
+    words: 'there is a file where a folder was expected',
+    firstThing: 'move the file away or name another folder in the settings',
+  },
+  'store-foreign': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the folder holds something that is not a store of this format',
+    firstThing: 'name an empty folder, or one that this program made',
+  },
+  'store-in-use': {
+    severity: 'trouble',
+    transient: true,
+    words: 'another agent writes to this data folder',
+    firstThing: 'stop the other agent first; two writers would spoil the numbering',
+  },
+  'store-damaged': {
+    severity: 'warning',
+    transient: false,
+    words: 'damaged lines were set aside at start',
+    firstThing: 'nothing now; if it repeats without power cuts, replace the card',
+  },
+  'settings-missing': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the settings file cannot be read',
+    firstThing: 'name the file with --settings, or copy config/minimal.yaml and edit it',
+  },
+  'settings-invalid': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the settings have faults',
+    firstThing: 'correct the lines named; `motepost check` lists all of them at once',
+  },
+  'broker-unreachable': {
+    severity: 'warning',
+    transient: true,
+    words: 'the broker cannot be reached',
+    firstThing: 'nothing at first: records wait on disk; after a day check link, address and firewall',
+  },
+  'broker-refused-login': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the broker refuses user name or password',
+    firstThing: 'correct uplink.username and the password file; check the user exists at the broker',
+  },
+  'broker-refused': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the broker refuses the connection or the message',
+    firstThing: 'read the reason shown; check client id and topic rights at the broker',
+  },
+  'broker-certificate': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the certificate of the broker is not accepted',
+    firstThing: 'check the certificate file, the host name and the clock of this station',
+  },
+  'broker-silent': {
+    severity: 'warning',
+    transient: true,
+    words: 'the broker did not answer in time',
+    firstThing: 'nothing at first: it is tried again; a slow link may need uplink.answer_limit_s raised',
+  },
+  'link-lost': {
+    severity: 'note',
+    transient: true,
+    words: 'the connection to the broker was lost',
+    firstThing: 'nothing: it is opened again by itself',
+  },
+  'pack-refused': {
+    severity: 'warning',
+    transient: false,
+    words: 'a pack could not be read',
+    firstThing: 'check that station and collector run compatible versions',
+  },
+  'identity-conflict': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the same store and number arrived with other content',
+    firstThing: 'look for a cloned card or a folder copied back; the second version is kept aside',
+  },
+  'gauge-missing': {
+    severity: 'warning',
+    transient: true,
+    words: 'a battery or solar gauge cannot be read',
+    firstThing: 'check the path in the settings and that the driver is loaded',
+  },
+  'gauge-absurd': {
+    severity: 'warning',
+    transient: true,
+    words: 'a gauge gave an impossible value; it was not used',
+    firstThing: 'check wiring and unit of the gauge',
+  },
+  'clock-untrusted': {
+    severity: 'warning',
+    transient: true,
+    words: 'the clock is not trusted; records carry boot time until it is',
+    firstThing: 'give the station a network for a minute, or set the time by hand',
+  },
+} as const satisfies Record<string, FaultKind>
+
+export type FaultCode = keyof typeof kinds
+
+export interface Fault {
+  readonly code: FaultCode
+  /** What exactly: the path, port, line, host or answer. Never a secret. */
+  readonly detail: string
+}
+
+export const faultCatalogue: Readonly<Record<FaultCode, FaultKind>> = kinds
+export const faultCodes = Object.keys(kinds) as FaultCode[]
+
+/** One line for a person: what, where, and what to do first. */
+export function faultText(fault: Fault): string {
+  const kind = faultCatalogue[fault.code]
+  return `${kind.words}: ${fault.detail}. ${capital(kind.firstThing)}.`
+}
+
+const capital = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1)

@@ -1,0 +1,139 @@
+/**
+ * The ports: every way in which the program touches the world. hardware/ has the real ones, simulation/ and test/ have
+ * virtual ones that pass the same contract tests. No stage calls the world but through these.
+ */
+import type { Outcome } from './outcome.js'
+import type { MonoSeconds, UtcMillis } from './time.js'
+
+/** What the station's clock says of UTC. Without a source nothing is known but the wall clock's opinion. */
+export interface UtcView {
+  /** The wall clock as it stands, right or wrong. */
+  readonly at: UtcMillis
+  /** Word of the source that vouches for it ('system', 'ntp', 'rtc'); absent: not trusted. */
+  readonly source?: string
+  /** Error bound of that source in seconds; meaningful only with a source. */
+  readonly errorSeconds: number
+}
+
+export interface Clock {
+  /** Identity of this boot of the board (UUID); mono starts anew with it. */
+  readonly bootId: string
+  mono(): MonoSeconds
+  utc(): UtcView
+  /** Resolves after so many seconds of monotonic time; at once for 0 or less. At most 2^31-1 ms. */
+  after(seconds: number): Promise<void>
+}
+
+/** An open serial line, TCP line or recording. Pulled, never pushed. */
+export interface ByteLine {
+  /**
+   * The bytes that have come since the last call, at most 4096; 'nothing' when there are none yet, 'gone' when the line
+   * was lost (then only `close` is left). The view is valid until the next call.
+   */
+  readAvailable(): Uint8Array | 'nothing' | 'gone'
+  /** Sends a command; refused on a closed or lost line (never kept for later). */
+  write(bytes: Uint8Array): Promise<Outcome<void>>
+  /** Releases the device; resolves when it is free again. Calling it twice is harmless. */
+  close(): Promise<void>
+}
+
+/** Gives a fresh connection each time; faults are port-*, line-*. */
+export interface LineFactory {
+  /** For people: the path or address. */
+  readonly name: string
+  open(): Promise<Outcome<ByteLine>>
+}
+
+/** Faults are disk-*. Paths are relative to the folder the disk was made for, with '/' between names. */
+export interface Disk {
+  /** For people: the folder. */
+  readonly name: string
+  /** Names in a folder, files and folders, unsorted; none for a folder that does not exist. */
+  list(folder: string): Promise<Outcome<string[]>>
+  makeFolder(folder: string): Promise<Outcome<void>>
+  size(path: string): Promise<Outcome<number>>
+  /** Bytes [from, from + length), fewer at the end of the file. */
+  read(path: string, from: number, length: number): Promise<Outcome<Uint8Array>>
+  /** Adds at the end, making the file if need be. May write fewer bytes than given: the value says how many. */
+  append(path: string, bytes: Uint8Array): Promise<Outcome<number>>
+  /** Resolves when what was appended would survive a power cut. */
+  datasync(path: string): Promise<Outcome<void>>
+  rename(from: string, to: string): Promise<Outcome<void>>
+  truncate(path: string, length: number): Promise<Outcome<void>>
+  remove(path: string): Promise<Outcome<void>>
+  /** Makes names made, renamed or removed in a folder survive a power cut. */
+  syncFolder(folder: string): Promise<Outcome<void>>
+  freeBytes(): Promise<Outcome<number>>
+}
+
+export interface Message {
+  readonly topic: string
+  readonly payload: Uint8Array
+  readonly retained: boolean
+}
+
+export interface BrokerSession {
+  /** Resolves when the broker has acknowledged, or with a fault when it refused or the limit passed. QoS 1. */
+  publish(topic: string, payload: Uint8Array, options: { retain: boolean }): Promise<Outcome<void>>
+  /** Announces and closes; bounded in time. The will is not sent. */
+  end(): Promise<void>
+  /** Bytes written to and read from the socket so far, TLS excluded. */
+  bytes(): { sent: number; received: number }
+}
+
+export interface BrokerEvents {
+  onMessage(message: Message): void
+  /** Called once when the connection ended without `end`. */
+  onLost(detail: string): void
+}
+
+export interface Will {
+  readonly topic: string
+  readonly payload: Uint8Array
+  readonly retain: boolean
+  /** MQTT 5 only. */
+  readonly delaySeconds: number
+}
+
+/** Each call is one attempt at one fresh connection; faults are broker-*. */
+export interface Broker {
+  readonly name: string
+  connect(request: {
+    readonly subscribe: readonly string[]
+    readonly will?: Will
+    readonly events: BrokerEvents
+  }): Promise<Outcome<BrokerSession>>
+}
+
+/** A small JSON value that survives a power cut: the new one or the one before, never half. */
+export interface StateFile {
+  load(): Promise<Outcome<unknown>>
+  save(value: unknown): Promise<Outcome<void>>
+}
+
+export interface GaugeReading {
+  readonly channel: string
+  readonly value: Outcome<number>
+}
+
+/** Battery, sun, climate: slow values that are asked for. */
+export interface Gauge {
+  readonly name: string
+  read(): Promise<readonly GaugeReading[]>
+}
+
+/** A calendar job's timer: says when a job is due, never runs it. UTC. */
+export interface Scheduler {
+  /** Calls `due` at each match of the five-field schedule until stopped. A throw here is a wrong schedule. */
+  calendar(schedule: string, due: () => void): { stop(): void }
+}
+
+export interface Random {
+  /** Uniform in [0, 1). */
+  next(): number
+}
+
+export interface Log {
+  info(words: string, details?: Readonly<Record<string, unknown>>): void
+  warn(words: string, details?: Readonly<Record<string, unknown>>): void
+}

@@ -1,0 +1,15 @@
+/**
+ * terms: the vocabulary of the whole program, and nothing that does anything.
+ *
+ * In: nothing. Out: units of time that do not mix, channels, reasons, faults, lines and their canonical text, ports.
+ * Every other folder may import this file and may assume that the words mean the same everywhere. Nothing here reads a
+ * clock, a file or a socket.
+ */
+export * from './channels.js'
+export * from './counts.js'
+export * from './faults.js'
+export * from './lines.js'
+export * from './outcome.js'
+export * from './ports.js'
+export * from './reasons.js'
+export * from './time.js'

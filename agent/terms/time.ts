@@ -1,0 +1,46 @@
+/**
+ * Two clocks that must never be mixed, as types that do not mix.
+ *
+ * `MonoSeconds` is time since the board started, sleep included: it never steps, it is what windows, ages and retries
+ * use. `UtcMillis` is what the world calls the time: it may be wrong, unknown or stepped, and is only derived.
+ */
+
+declare const brand: unique symbol
+
+/** Seconds since boot, sleep included. Fractions down to 0.01 s are meaningful. */
+export type MonoSeconds = number & { readonly [brand]: 'MonoSeconds' }
+/** Milliseconds since 1970-01-01T00:00:00Z, leap seconds ignored as POSIX does. */
+export type UtcMillis = number & { readonly [brand]: 'UtcMillis' }
+/** A calendar day in local standard time, 'YYYY-MM-DD'. */
+export type LocalDay = string & { readonly [brand]: 'LocalDay' }
+
+export const monoSeconds = (seconds: number): MonoSeconds => seconds as MonoSeconds
+export const utcMillis = (millis: number): UtcMillis => millis as UtcMillis
+
+export const addSeconds = (at: MonoSeconds, seconds: number): MonoSeconds => (at + seconds) as MonoSeconds
+export const secondsBetween = (from: MonoSeconds, to: MonoSeconds): number => to - from
+export const addUtcSeconds = (at: UtcMillis, seconds: number): UtcMillis => (at + seconds * 1000) as UtcMillis
+
+/** '2026-03-01T00:04:00Z': whole seconds, rounded to the nearest. */
+export function utcText(at: UtcMillis): string {
+  return new Date(Math.round(at / 1000) * 1000).toISOString().slice(0, 19) + 'Z'
+}
+
+/** '2026-03-01T00:04:00.250Z': milliseconds, for time checks. */
+export function utcTextMillis(at: UtcMillis): string {
+  return new Date(at).toISOString()
+}
+
+const utcShape = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,3})?Z$/
+
+/** Reads what `utcText` and `utcTextMillis` write; undefined for anything else. */
+export function parseUtc(text: string): UtcMillis | undefined {
+  if (!utcShape.test(text)) return undefined
+  const millis = Date.parse(text)
+  return Number.isNaN(millis) ? undefined : utcMillis(millis)
+}
+
+/** The day of an instant at a fixed offset from UTC in minutes (local standard time has no summer). */
+export function localDay(at: UtcMillis, standardOffsetMinutes: number): LocalDay {
+  return new Date(at + standardOffsetMinutes * 60_000).toISOString().slice(0, 10) as LocalDay
+}

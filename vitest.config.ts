@@ -1,0 +1,12 @@
+import { defineConfig } from 'vitest/config'
+
+export default defineConfig({
+  test: {
+    include: ['test/**/*.test.ts'],
+    retry: 0,
+    testTimeout: 20_000,
+    hookTimeout: 20_000,
+    // Rig tests start real processes and sockets; two at a time is what a two-core machine bears.
+    maxWorkers: 2,
+  },
+})
