@@ -1,0 +1,98 @@
+/**
+ * alerts: threshold rules with delays and a deadband, so that a value trembling about a level raises once.
+ *
+ * In: for each rule, each minute, the average it watches with its data capture, and the monotonic time.
+ * Out: a change, when there is one: raised, or back below (back above for a rule that watches for low values).
+ * Assumed: `step` is called once a minute; state is restored with `restore` after a restart.
+ * Refused: an average with too little data capture is no evidence, neither for raising nor for going back: no data is
+ * not 'all clear'.
+ *
+ * Inside, the words are those of IEC 62682 / ISA-18.2 (on-delay, off-delay, deadband; from memory).
+ */
+import type { Average, MonoSeconds, WindowName } from '../terms/terms.js'
+
+export interface AlertRule {
+  readonly rule: string
+  /** Channel with slot. */
+  readonly channel: string
+  readonly average: WindowName
+  readonly direction: 'above' | 'below'
+  readonly level: number
+  /** Deadband: the value must pass this, on the good side, to be over. */
+  readonly backAt: number
+  readonly onDelaySeconds: number
+  readonly offDelaySeconds: number
+  /** 0 to 1. */
+  readonly leastDataCapture: number
+  readonly priority: 'low' | 'normal' | 'high'
+}
+
+export type AlertState = 'normal' | 'raised'
+
+export interface AlertChange {
+  readonly rule: AlertRule
+  readonly to: AlertState
+  /** The average that decided. */
+  readonly average: Average
+  /** When the condition began to hold without a break. */
+  readonly since: MonoSeconds
+}
+
+export class Alert {
+  private current: AlertState = 'normal'
+  private pendingSince: number | undefined
+
+  constructor(readonly rule: AlertRule) {}
+
+  get state(): AlertState {
+    return this.current
+  }
+
+  /** Puts back what a store's newest alert line says; a delay that was running starts anew. */
+  restore(state: AlertState): void {
+    this.current = state
+    this.pendingSince = undefined
+  }
+
+  step(average: Average, now: MonoSeconds): AlertChange | undefined {
+    if (!this.isEvidence(average)) {
+      this.pendingSince = undefined
+      return undefined
+    }
+    const turns = this.current === 'normal' ? this.isBeyond(average.mean) : this.isBack(average)
+    if (!turns) {
+      this.pendingSince = undefined
+      return undefined
+    }
+    this.pendingSince ??= now
+    const delay = this.current === 'normal' ? this.rule.onDelaySeconds : this.rule.offDelaySeconds
+    if (now - this.pendingSince < delay) return undefined
+    return this.change(average)
+  }
+
+  private change(average: Average): AlertChange {
+    const since = this.pendingSince as MonoSeconds
+    this.current = this.current === 'normal' ? 'raised' : 'normal'
+    this.pendingSince = undefined
+    return { rule: this.rule, to: this.current, average, since }
+  }
+
+  private isEvidence(average: Average): boolean {
+    return average.usedSeconds > 0 && average.dataCapture >= this.rule.leastDataCapture
+  }
+
+  private isBeyond(mean: number): boolean {
+    return this.rule.direction === 'above' ? mean > this.rule.level : mean < this.rule.level
+  }
+
+  private isBack(average: Average): boolean {
+    if (this.rule.direction === 'above') return !average.atLeast && average.mean < this.rule.backAt
+    return average.mean > this.rule.backAt
+  }
+}
+
+/** What people read: never 'alarm cleared' when the value was low to begin with. */
+export function alertWord(rule: AlertRule, state: AlertState): string {
+  if (state === 'raised') return 'raised'
+  return rule.direction === 'above' ? 'back below' : 'back above'
+}

@@ -1,0 +1,92 @@
+/**
+ * averages: means over the last minutes, hour and day, from minute records.
+ *
+ * In: one summary per record and channel: when it began, how long it was, how much of it was planned and used, its mean.
+ * Out: for a window ending now, the mean weighted by used seconds, with data capture (used / planned) and sampled share
+ * (used / whole window), always together.
+ * Assumed: records come in the order of monotonic time; window lengths are monotonic time, so a step of the wall clock
+ * changes no average. Records of an earlier boot enter with the monotonic time they would have had.
+ * Refused: a record that begins before the newest one held (counted).
+ */
+import { windowSeconds, type Average, type MonoSeconds, type StageCounts, type WindowName } from '../terms/terms.js'
+
+/** 24 h of full minutes and as many short records again; beyond it the oldest falls out. */
+const ringSize = 2880
+
+export class ChannelAverages {
+  private readonly startAt = new Float64Array(ringSize)
+  private readonly seconds = new Float32Array(ringSize)
+  private readonly planned = new Float32Array(ringSize)
+  private readonly used = new Float32Array(ringSize)
+  private readonly means = new Float64Array(ringSize)
+  private readonly over = new Uint8Array(ringSize)
+  private first = 0
+  private length = 0
+  private taken = 0
+  private outOfOrder = 0
+
+  /** @param mean NaN when nothing was used. */
+  add(at: MonoSeconds, seconds: number, plannedSeconds: number, usedSeconds: number, mean: number, over: boolean): void {
+    this.taken++
+    if (this.length > 0 && at < this.startAt[this.index(this.length - 1)]) {
+      this.outOfOrder++
+      return
+    }
+    if (this.length === ringSize) this.first = (this.first + 1) % ringSize
+    else this.length++
+    const i = this.index(this.length - 1)
+    this.startAt[i] = at
+    this.seconds[i] = seconds
+    this.planned[i] = plannedSeconds
+    this.used[i] = usedSeconds
+    this.means[i] = mean
+    this.over[i] = over ? 1 : 0
+  }
+
+  private index(n: number): number {
+    return (this.first + n) % ringSize
+  }
+
+  /** The average over the window that ends at `end` (the end of the newest record). */
+  mean(window: WindowName, end: MonoSeconds): Average {
+    const length = windowSeconds[window]
+    // Half a second of grace: record edges carry two decimals, windows do not.
+    const from = end - length - 0.5
+    let used = 0
+    let planned = 0
+    let sum = 0
+    let atLeast = false
+    for (let n = this.length - 1; n >= 0; n--) {
+      const i = this.index(n)
+      if (this.startAt[i] < from) break
+      planned += this.planned[i]
+      if (!(this.used[i] > 0)) continue
+      used += this.used[i]
+      sum += this.used[i] * this.means[i]
+      atLeast ||= this.over[i] === 1
+    }
+    return {
+      mean: used > 0 ? sum / used : NaN,
+      usedSeconds: used,
+      plannedSeconds: planned,
+      windowSeconds: length,
+      dataCapture: planned > 0 ? Math.min(1, used / planned) : 0,
+      sampledShare: Math.min(1, used / length),
+      atLeast,
+    }
+  }
+
+  clear(): void {
+    this.length = 0
+    this.first = 0
+  }
+
+  counts(): StageCounts {
+    return {
+      taken: this.taken,
+      given: this.taken - this.outOfOrder,
+      held: 0,
+      refused: this.outOfOrder > 0 ? { 'out-of-order': this.outOfOrder } : {},
+    }
+  }
+}
