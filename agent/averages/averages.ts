@@ -8,7 +8,13 @@
  * changes no average. Records of an earlier boot enter with the monotonic time they would have had.
  * Refused: a record that begins before the newest one held (counted).
  */
-import { windowSeconds, type Average, type MonoSeconds, type StageCounts, type WindowName } from '../terms/terms.js'
+import {
+  windowSeconds,
+  type Average,
+  type MonoSeconds,
+  type StageCounts,
+  type WindowName,
+} from '../terms/terms.js'
 
 /** 24 h of full minutes and as many short records again; beyond it the oldest falls out. */
 const ringSize = 2880
@@ -26,7 +32,14 @@ export class ChannelAverages {
   private outOfOrder = 0
 
   /** @param mean NaN when nothing was used. */
-  add(at: MonoSeconds, seconds: number, plannedSeconds: number, usedSeconds: number, mean: number, over: boolean): void {
+  add(
+    at: MonoSeconds,
+    seconds: number,
+    plannedSeconds: number,
+    usedSeconds: number,
+    mean: number,
+    over: boolean,
+  ): void {
     this.taken++
     if (this.length > 0 && at < this.startAt[this.index(this.length - 1)]) {
       this.outOfOrder++
@@ -76,9 +89,30 @@ export class ChannelAverages {
     }
   }
 
-  clear(): void {
-    this.length = 0
-    this.first = 0
+  /** Puts records from before the oldest one held in front: those of earlier boots, once their time is known. */
+  prepend(older: ChannelAverages): void {
+    const oldest = this.length > 0 ? this.startAt[this.first] : Infinity
+    const both = new ChannelAverages()
+    for (const [from, before] of [
+      [older, oldest],
+      [this, Infinity],
+    ] as const)
+      for (let n = 0; n < from.length; n++) {
+        const i = from.index(n)
+        if (from.startAt[i] >= before) break
+        both.add(
+          from.startAt[i] as MonoSeconds,
+          from.seconds[i],
+          from.planned[i],
+          from.used[i],
+          from.means[i],
+          from.over[i] === 1,
+        )
+      }
+    for (const field of ['startAt', 'seconds', 'planned', 'used', 'means', 'over'] as const)
+      this[field].set(both[field] as Float64Array & Float32Array & Uint8Array)
+    this.first = both.first
+    this.length = both.length
   }
 
   counts(): StageCounts {

@@ -101,7 +101,10 @@ async function readValue(path: string, unit: number, factor: number): Promise<Ou
     if (!/^-?\d+(\.\d+)?$/.test(text)) return bad('gauge-missing', `${path} reads '${text}', not a number`)
     return good(Number(text) * unit * factor)
   } catch (error) {
-    return bad('gauge-missing', `${path}: ${(error as NodeJS.ErrnoException).code ?? (error as Error).message}`)
+    return bad(
+      'gauge-missing',
+      `${path}: ${(error as NodeJS.ErrnoException).code ?? (error as Error).message}`,
+    )
   } finally {
     await handle?.close().catch(() => undefined)
   }

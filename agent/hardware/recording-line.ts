@@ -11,7 +11,9 @@ export function recordingLine(path: string, bytesPerPull: number): LineFactory {
     async open(): Promise<Outcome<ByteLine>> {
       try {
         const raw = await readFile(path)
-        return good(new RecordingLine(path.endsWith('.hex') ? fromHex(raw.toString('latin1')) : raw, bytesPerPull))
+        return good(
+          new RecordingLine(path.endsWith('.hex') ? fromHex(raw.toString('latin1')) : raw, bytesPerPull),
+        )
       } catch (error) {
         return bad('port-missing', `${path}: ${(error as Error).message}`)
       }

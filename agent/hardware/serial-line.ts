@@ -12,7 +12,12 @@ const writeLimitSeconds = 2
  * A serial port that serialport opens and configures, and that we pull: its descriptor is non-blocking, so a read costs
  * one system call on our own timer and no wake-up of the thread pool, and a lost adapter cannot make a loop spin.
  */
-export function serialLine(path: string, baudRate: number, dtr?: boolean, onNote?: (fault: Fault) => void): LineFactory {
+export function serialLine(
+  path: string,
+  baudRate: number,
+  dtr?: boolean,
+  onNote?: (fault: Fault) => void,
+): LineFactory {
   return {
     name: path,
     async open(): Promise<Outcome<ByteLine>> {
@@ -28,7 +33,12 @@ export function serialLine(path: string, baudRate: number, dtr?: boolean, onNote
   }
 }
 
-async function setControlLines(binding: Binding, dtr: boolean, path: string, onNote?: (fault: Fault) => void) {
+async function setControlLines(
+  binding: Binding,
+  dtr: boolean,
+  path: string,
+  onNote?: (fault: Fault) => void,
+) {
   try {
     await binding.set({ dtr, rts: dtr, brk: false, cts: false, dsr: false, lowLatency: false })
   } catch (error) {

@@ -75,7 +75,9 @@ export class InstrumentMinute {
   ) {
     this.size = channels.length
     this.startAt = startAt
-    this.caps = Float64Array.from(channels, (c) => (massChannels.includes(c.name) ? capMicrogramsPerM3 : Infinity))
+    this.caps = Float64Array.from(channels, (c) =>
+      massChannels.includes(c.name) ? capMicrogramsPerM3 : Infinity,
+    )
     this.sum = new Float64Array(this.size)
     this.squares = new Float64Array(this.size)
     this.shift = new Float64Array(this.size)
@@ -90,7 +92,13 @@ export class InstrumentMinute {
    * Takes a reading. The one before it is settled now, since its cover ends here.
    * @param spikeBefore the reading before this one stood alone: mark it.
    */
-  add(values: Float64Array, at: MonoSeconds, exclusion: ExclusionCode, marks: number, spikeBefore = false): void {
+  add(
+    values: Float64Array,
+    at: MonoSeconds,
+    exclusion: ExclusionCode,
+    marks: number,
+    spikeBefore = false,
+  ): void {
     if (spikeBefore && this.heldExclusion === 0) this.heldMarks |= spike
     this.settleHeld(at)
     this.held.set(values)
@@ -103,6 +111,13 @@ export class InstrumentMinute {
   interrupted(at: MonoSeconds): void {
     this.settleHeld(at)
     this.heldAt = NaN
+  }
+
+  /** The record begins anew at a later moment; nothing covers the time between. */
+  skipTo(at: MonoSeconds): void {
+    this.heldAt = NaN
+    this.startAt = at
+    this.reset()
   }
 
   private settleHeld(until: number): void {
@@ -121,7 +136,8 @@ export class InstrumentMinute {
       this.excludedSeconds[this.heldExclusion - 1] += seconds
       return
     }
-    if (this.usedSeconds === 0) for (let i = 0; i < this.size; i++) this.shift[i] = Math.min(held[i], this.caps[i])
+    if (this.usedSeconds === 0)
+      for (let i = 0; i < this.size; i++) this.shift[i] = Math.min(held[i], this.caps[i])
     this.usedSeconds += seconds
     for (let i = 0; i < this.size; i++) this.weighChannel(i, held[i], seconds)
     if (this.heldMarks !== 0) this.weighMarks(seconds)
@@ -137,7 +153,8 @@ export class InstrumentMinute {
   }
 
   private weighMarks(seconds: number): void {
-    for (let bits = this.heldMarks, i = 0; bits !== 0; bits >>>= 1, i++) if (bits & 1) this.markedSeconds[i] += seconds
+    for (let bits = this.heldMarks, i = 0; bits !== 0; bits >>>= 1, i++)
+      if (bits & 1) this.markedSeconds[i] += seconds
   }
 
   /**

@@ -55,7 +55,8 @@ export class Settling {
     while (at > this.binEnd) this.closeBin()
     this.binSum += lead
     this.binCount++
-    if (at - this.startedAt >= this.leastSeconds && this.bins >= this.binsCompared) this.settled = this.isLevel()
+    if (at - this.startedAt >= this.leastSeconds && this.bins >= this.binsCompared)
+      this.settled = this.isLevel()
   }
 
   private closeBin(): void {

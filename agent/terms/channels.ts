@@ -79,10 +79,31 @@ export const channelKinds: Readonly<Record<ChannelName, ChannelKind>> = {
   temperature: { unit: 'C', senmlUnit: 'Cel', decimals: 2, statistics: plain, lowest: -60, highest: 90 },
   humidity: { unit: '%RH', senmlUnit: '%RH', decimals: 1, statistics: plain, lowest: 0, highest: 105 },
   pressure: { unit: 'hPa', senmlUnit: 'hPa', decimals: 1, statistics: plain, lowest: 300, highest: 1100 },
-  sound: { unit: 'dB', senmlUnit: 'dB', decimals: 1, statistics: ['mean', 'used', 'max'], lowest: 0, highest: 160 },
-  wind_speed: { unit: 'm/s', senmlUnit: 'm/s', decimals: 2, statistics: ['mean', 'used', 'max'], lowest: 0, highest: 100 },
+  sound: {
+    unit: 'dB',
+    senmlUnit: 'dB',
+    decimals: 1,
+    statistics: ['mean', 'used', 'max'],
+    lowest: 0,
+    highest: 160,
+  },
+  wind_speed: {
+    unit: 'm/s',
+    senmlUnit: 'm/s',
+    decimals: 2,
+    statistics: ['mean', 'used', 'max'],
+    lowest: 0,
+    highest: 100,
+  },
   wind_from: { unit: 'deg', senmlUnit: 'deg', decimals: 0, statistics: plain, lowest: 0, highest: 360 },
-  battery_voltage: { unit: 'V', senmlUnit: 'V', decimals: 3, statistics: ['mean', 'used', 'min'], lowest: 0.5, highest: 70 },
+  battery_voltage: {
+    unit: 'V',
+    senmlUnit: 'V',
+    decimals: 3,
+    statistics: ['mean', 'used', 'min'],
+    lowest: 0.5,
+    highest: 70,
+  },
   battery_current: { unit: 'A', senmlUnit: 'A', decimals: 3, statistics: plain, lowest: -100, highest: 100 },
   solar_power: { unit: 'W', senmlUnit: 'W', decimals: 2, statistics: plain, lowest: -1, highest: 2000 },
   state_of_charge: { unit: '%', senmlUnit: '%EL', decimals: 1, statistics: plain, lowest: 0, highest: 100 },
@@ -96,7 +117,8 @@ const slotShape = /^[a-z0-9]{1,12}$/
 export const isSlot = (text: string): boolean => slotShape.test(text)
 
 /** 'pm2_5' and slot '1' make 'pm2_5.1'; no slot leaves the bare name. */
-export const channelKey = (name: ChannelName, slot?: string): string => (slot === undefined ? name : `${name}.${slot}`)
+export const channelKey = (name: ChannelName, slot?: string): string =>
+  slot === undefined ? name : `${name}.${slot}`
 
 /** The kind behind a key with or without slot; undefined for a channel this release does not know. */
 export function kindOf(key: string): ChannelKind | undefined {

@@ -111,7 +111,14 @@ export const closingCells = ['excluded s', 'marked s'] as const
 
 /** `columns,,<set>,…`: aligned with the records below it, so that a spreadsheet shows a heading. Has no number. */
 export function columnSetText(set: ColumnSet): string {
-  return ['columns', '', set.id, ...fixedCells.slice(2), ...set.columns.map(columnText), ...closingCells].join(',')
+  return [
+    'columns',
+    '',
+    set.id,
+    ...fixedCells.slice(2),
+    ...set.columns.map(columnText),
+    ...closingCells,
+  ].join(',')
 }
 
 const columnShape =
@@ -149,7 +156,8 @@ const plainText = (text: string): string =>
 
 const secondsText = (by: Readonly<Record<string, number>>): string => {
   let text = ''
-  for (const reason in by) if (by[reason] >= 0.05) text += `${text ? ';' : ''}${reason}=${numberText(by[reason], 1)}`
+  for (const reason in by)
+    if (by[reason] >= 0.05) text += `${text ? ';' : ''}${reason}=${numberText(by[reason], 1)}`
   return text
 }
 
@@ -219,7 +227,8 @@ function readSeconds(text: string): Record<string, number> | undefined {
 
 function parseRecord(cells: string[], sets: ReadonlyMap<string, ColumnSet>): RecordLine | undefined {
   const set = sets.get(cells[2])
-  if (!set || cells.length !== fixedCells.length + 1 + set.columns.length + closingCells.length) return undefined
+  if (!set || cells.length !== fixedCells.length + 1 + set.columns.length + closingCells.length)
+    return undefined
   const values = new Float64Array(set.columns.length)
   for (let i = 0; i < values.length; i++) values[i] = readNumber(cells[8 + i])
   const excluded = readSeconds(cells[cells.length - 2])
@@ -250,18 +259,34 @@ function parseCells(text: string, sets: ReadonlyMap<string, ColumnSet>): Line | 
       return parseRecord(cells, sets)
     case 'anchor': {
       const utc = parseUtc(cells[4] ?? '')
-      if (cells.length !== 7 || utc === undefined || !bootShape.test(cells[2]) || !wordShape.test(cells[5])) return undefined
-      return { kind: 'anchor', seq, boot: cells[2], mono: mono(3), utc, source: cells[5], errorSeconds: readNumber(cells[6]) }
+      if (cells.length !== 7 || utc === undefined || !bootShape.test(cells[2]) || !wordShape.test(cells[5]))
+        return undefined
+      return {
+        kind: 'anchor',
+        seq,
+        boot: cells[2],
+        mono: mono(3),
+        utc,
+        source: cells[5],
+        errorSeconds: readNumber(cells[6]),
+      }
     }
     case 'event': {
       const details = readPairs(cells[6] ?? '')
-      if (cells.length !== 7 || !details || !bootShape.test(cells[2]) || !wordShape.test(cells[5])) return undefined
+      if (cells.length !== 7 || !details || !bootShape.test(cells[2]) || !wordShape.test(cells[5]))
+        return undefined
       const utc = cells[4] === '' ? undefined : parseUtc(cells[4])
       return { kind: 'event', seq, boot: cells[2], mono: mono(3), utc, name: cells[5], details }
     }
     case 'skip':
       if (cells.length !== 5) return undefined
-      return { kind: 'skip', seq, from: readNumber(cells[2]), to: readNumber(cells[3]), damaged: readNumber(cells[4]) }
+      return {
+        kind: 'skip',
+        seq,
+        from: readNumber(cells[2]),
+        to: readNumber(cells[3]),
+        damaged: readNumber(cells[4]),
+      }
     default:
       return { kind: 'other', seq, text }
   }
@@ -279,5 +304,7 @@ export function parseLine(text: string, sets: ReadonlyMap<string, ColumnSet>): L
   if (!seqShape.test(text.slice(first + 1, second < 0 ? undefined : second))) return undefined
   const line = parseCells(text, sets)
   if (!line) return undefined
-  return canonicalLine(line, line.kind === 'record' ? sets.get(line.set) : undefined) === text ? line : undefined
+  return canonicalLine(line, line.kind === 'record' ? sets.get(line.set) : undefined) === text
+    ? line
+    : undefined
 }
