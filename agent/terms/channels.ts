@@ -60,7 +60,8 @@ const count = {
   decimals: 1,
   statistics: ['mean', 'used'],
   lowest: 0,
-  highest: 65_535,
+  // Some sensors count to a few thousand per cm³, which is a few hundred thousand per 0.1 L.
+  highest: 1_000_000,
 } as const
 const plain = ['mean', 'used'] as const
 
