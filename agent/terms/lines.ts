@@ -6,28 +6,11 @@
  *
  * Refused: text that is not exactly what this module would write (a parse that cannot be written back is damage).
  */
-import { createHash } from 'node:crypto'
-import type { Basis, Scaling, Statistic } from './channels.js'
+import { closingCells, fixedCells, longestLine, type ColumnSet } from './columns.js'
 import { parseUtc, utcText, utcTextMillis, type MonoSeconds, type UtcMillis } from './time.js'
 
 /** Number of the line format; goes up when an older reader would misread a line. */
 export const lineFormat = 1
-
-export interface Column {
-  /** Channel with slot, e.g. 'pm2_5.1'. */
-  readonly channel: string
-  readonly statistic: Statistic
-  readonly unit: string
-  readonly decimals: number
-  readonly scaling?: Scaling
-  readonly basis: Basis
-}
-
-/** What the value cells of a record mean. Its id is derived from its text, so equal sets have equal ids. */
-export interface ColumnSet {
-  readonly id: string
-  readonly columns: readonly Column[]
-}
 
 export interface RecordLine {
   readonly kind: 'record'
@@ -96,63 +79,32 @@ export function numberText(value: number, decimals: number): string {
   return text.charCodeAt(0) === 45 && Number(text) === 0 ? text.slice(1) : text
 }
 
-// ---- column sets ----------------------------------------------------------------------------------------------------
-
-const columnText = (c: Column): string =>
-  `${c.channel}:${c.statistic} ${c.unit} ${c.decimals}${c.scaling ? ' ' + c.scaling : ''}${c.basis === 'inferred' ? ' inferred' : ''}`
-
-export function columnSet(columns: readonly Column[]): ColumnSet {
-  const id = createHash('sha256').update(columns.map(columnText).join(',')).digest('hex').slice(0, 8)
-  return { id: 'c' + id, columns }
-}
-
-export const fixedCells = ['seq', 'set', 'boot', 'mono s', 'seconds', 'planned s', 'utc'] as const
-export const closingCells = ['excluded s', 'marked s'] as const
-
-/** `columns,,<set>,…`: aligned with the records below it, so that a spreadsheet shows a heading. Has no number. */
-export function columnSetText(set: ColumnSet): string {
-  return [
-    'columns',
-    '',
-    set.id,
-    ...fixedCells.slice(2),
-    ...set.columns.map(columnText),
-    ...closingCells,
-  ].join(',')
-}
-
-const columnShape =
-  /^([a-z0-9_]+(?:\.[a-z0-9]+)?):(mean|used|max|min|sd|all) (\S+) ([0-6])( atmospheric| standard-particle)?( inferred)?$/
-
-export function parseColumnSet(text: string): ColumnSet | undefined {
-  const cells = text.split(',')
-  if (cells[0] !== 'columns' || cells.length < fixedCells.length + 1 + closingCells.length) return undefined
-  const columns: Column[] = []
-  for (const cell of cells.slice(fixedCells.length + 1, -closingCells.length)) {
-    const m = columnShape.exec(cell)
-    if (!m) return undefined
-    columns.push({
-      channel: m[1],
-      statistic: m[2] as Statistic,
-      unit: m[3],
-      decimals: Number(m[4]),
-      ...(m[5] ? { scaling: m[5].trim() as Scaling } : {}),
-      basis: m[6] ? 'inferred' : 'measured',
-    })
-  }
-  const set = columnSet(columns)
-  return columnSetText(set) === text ? set : undefined
-}
-
 // ---- canonical text -------------------------------------------------------------------------------------------------
 
-/** Cell text can hold no comma, quote, line end, ';', '=' or '%' of its own: they are percent-encoded. */
-// eslint-disable-next-line no-control-regex
-const unsafe = /[\u0000-\u001f\u007f",;=%\u2028\u2029]/g
-const safeText = (text: string): string =>
-  text.replace(unsafe, (c) => '%' + c.charCodeAt(0).toString(16).toUpperCase().padStart(2, '0'))
-const plainText = (text: string): string =>
-  text.replace(/%([0-9A-F]{2,4})/g, (_, hex: string) => String.fromCharCode(parseInt(hex, 16)))
+/**
+ * Free text in a cell is percent-encoded as RFC 3986 does it (UTF-8, upper-case hex), but only where it must be: what
+ * separates cells and pairs, '%' itself, and whatever some reader takes for a line end. All else stays readable.
+ */
+const unsafe = /[\p{Cc}",;=%\u2028\u2029]/gu
+/** A spreadsheet takes a cell that begins so for a formula ('=' is encoded everywhere). */
+const formulaStart = /^[+\-@]/
+const loneSurrogate = /\p{Cs}/gu
+
+/** Free text as it stands in a cell; half of a surrogate pair, which UTF-8 cannot carry, becomes U+FFFD. */
+export function cellText(text: string): string {
+  const encoded = text.replace(loneSurrogate, '\ufffd').replace(unsafe, encodeURIComponent)
+  return encoded.replace(formulaStart, (c) => '%' + c.charCodeAt(0).toString(16).toUpperCase())
+}
+
+/** The text behind a cell; undefined when the encoding is broken. What is encoded without need is for the caller to refuse. */
+export function readCell(cell: string): string | undefined {
+  if (!cell.includes('%')) return cell
+  try {
+    return decodeURIComponent(cell)
+  } catch {
+    return undefined
+  }
+}
 
 const secondsText = (by: Readonly<Record<string, number>>): string => {
   let text = ''
@@ -161,18 +113,23 @@ const secondsText = (by: Readonly<Record<string, number>>): string => {
   return text
 }
 
+/** A detail without a name is not written: the cell would begin with '='. */
 const detailsText = (details: Readonly<Record<string, string>>): string =>
   Object.entries(details)
-    .map(([key, value]) => `${key}=${safeText(value)}`)
+    .filter(([key]) => key !== '')
+    .map(([key, value]) => `${cellText(key)}=${cellText(value)}`)
     .join(';')
 
 const timeText = (utc: UtcMillis | undefined): string => (utc === undefined ? '' : utcText(utc))
+
+/** What is larger, or no number, is written as 'no value': its text would need an exponent, which no reader takes. */
+const largestValue = 1e15
 
 function recordText(line: RecordLine, set: ColumnSet): string {
   let text = `record,${line.seq},${line.set},${line.boot},${numberText(line.mono, 2)},${numberText(line.seconds, 1)},${numberText(line.planned, 1)},${timeText(line.utc)}`
   for (let i = 0; i < set.columns.length; i++) {
     const value = line.values[i]
-    text += value === value ? ',' + numberText(value, set.columns[i].decimals) : ','
+    text += Math.abs(value) < largestValue ? ',' + numberText(value, set.columns[i].decimals) : ','
   }
   return `${text},${secondsText(line.excluded)},${secondsText(line.marked)}`
 }
@@ -197,98 +154,96 @@ export function canonicalLine(line: Line, set?: ColumnSet): string {
   }
 }
 
-/** Longest canonical text that is believed, in characters. */
-export const longestLine = 8192
-
 const seqShape = /^(0|[1-9]\d{0,14})$/
 const kindShape = /^[a-z]{2,16}$/
 const bootShape = /^[0-9a-f]{8}$/
 const numberShape = /^-?\d+(\.\d+)?$/
 const wordShape = /^[a-z][a-z0-9-]{0,31}$/
+const reasonShape = /^[a-z][a-z0-9-]{0,31}(\.[a-z0-9]{1,12})?$/
+/** Cells of an unknown kind: no quote, no control or line-end character, and no formula but a number below zero. */
+const otherShape = /^(?!.*,[=+@])(?!.*,-(?!\d+(\.\d+)?(,|$)))[^"\p{Cc}\p{Cs}\u2028\u2029]*$/u
 
 const readNumber = (text: string): number => (numberShape.test(text) ? Number(text) : NaN)
+const readWhole = (text: string): number => (seqShape.test(text) ? Number(text) : NaN)
 
-function readPairs(text: string): Record<string, string> | undefined {
-  const pairs: Record<string, string> = {}
-  if (text === '') return pairs
+function readPairs(text: string): [string, string][] | undefined {
+  if (text === '') return []
+  const pairs: [string, string][] = []
   for (const pair of text.split(';')) {
     const at = pair.indexOf('=')
-    if (at < 1) return undefined
-    pairs[pair.slice(0, at)] = plainText(pair.slice(at + 1))
+    const key = at < 1 ? undefined : readCell(pair.slice(0, at))
+    const value = readCell(pair.slice(at + 1))
+    if (key === undefined || value === undefined) return undefined
+    pairs.push([key, value])
   }
   return pairs
 }
 
 function readSeconds(text: string): Record<string, number> | undefined {
   const pairs = readPairs(text)
-  if (!pairs) return undefined
-  return Object.fromEntries(Object.entries(pairs).map(([reason, seconds]) => [reason, readNumber(seconds)]))
+  if (!pairs?.every(([reason]) => reasonShape.test(reason))) return undefined
+  return Object.fromEntries(pairs.map(([reason, seconds]) => [reason, readNumber(seconds)]))
 }
+
+/** Boot, mono and the other numbers of a line as they must be before anything else about it is looked at. */
+const placed = (boot: string, ...numbers: number[]): boolean =>
+  bootShape.test(boot) && !numbers.some(Number.isNaN)
 
 function parseRecord(cells: string[], sets: ReadonlyMap<string, ColumnSet>): RecordLine | undefined {
   const set = sets.get(cells[2])
   if (!set || cells.length !== fixedCells.length + 1 + set.columns.length + closingCells.length)
     return undefined
+  const [mono, seconds, planned] = cells.slice(4, 7).map(readNumber)
+  if (!placed(cells[3], mono, seconds, planned)) return undefined
   const values = new Float64Array(set.columns.length)
   for (let i = 0; i < values.length; i++) values[i] = readNumber(cells[8 + i])
   const excluded = readSeconds(cells[cells.length - 2])
   const marked = readSeconds(cells[cells.length - 1])
-  if (!excluded || !marked || !bootShape.test(cells[3])) return undefined
+  if (!excluded || !marked) return undefined
   const utc = cells[7] === '' ? undefined : parseUtc(cells[7])
-  return {
-    kind: 'record',
-    seq: Number(cells[1]),
-    set: cells[2],
-    boot: cells[3],
-    mono: readNumber(cells[4]) as MonoSeconds,
-    seconds: readNumber(cells[5]),
-    planned: readNumber(cells[6]),
-    utc,
-    values,
-    excluded,
-    marked,
-  }
+  const fixed = { kind: 'record', seq: Number(cells[1]), set: cells[2], boot: cells[3] } as const
+  return { ...fixed, mono: mono as MonoSeconds, seconds, planned, utc, values, excluded, marked }
+}
+
+function parseAnchor(cells: string[]): AnchorLine | undefined {
+  if (cells.length !== 7 || !wordShape.test(cells[5])) return undefined
+  const [, seq, boot, , , source] = cells
+  const mono = readNumber(cells[3]) as MonoSeconds
+  const utc = parseUtc(cells[4])
+  const errorSeconds = readNumber(cells[6])
+  if (utc === undefined || !placed(boot, mono, errorSeconds)) return undefined
+  return { kind: 'anchor', seq: Number(seq), boot, mono, utc, source, errorSeconds }
+}
+
+function parseEvent(cells: string[]): EventLine | undefined {
+  if (cells.length !== 7 || !wordShape.test(cells[5])) return undefined
+  const [, seq, boot, , , name] = cells
+  const mono = readNumber(cells[3]) as MonoSeconds
+  const details = readPairs(cells[6])
+  if (!details || !placed(boot, mono)) return undefined
+  const utc = cells[4] === '' ? undefined : parseUtc(cells[4])
+  return { kind: 'event', seq: Number(seq), boot, mono, utc, name, details: Object.fromEntries(details) }
+}
+
+function parseSkip(cells: string[]): SkipLine | undefined {
+  if (cells.length !== 5) return undefined
+  const [seq, from, to, damaged] = cells.slice(1).map(readWhole)
+  return from <= to && to < seq && damaged >= 0 ? { kind: 'skip', seq, from, to, damaged } : undefined
 }
 
 function parseCells(text: string, sets: ReadonlyMap<string, ColumnSet>): Line | undefined {
   const cells = text.split(',')
-  const seq = Number(cells[1])
-  const mono = (at: number): MonoSeconds => readNumber(cells[at]) as MonoSeconds
   switch (cells[0]) {
     case 'record':
       return parseRecord(cells, sets)
-    case 'anchor': {
-      const utc = parseUtc(cells[4] ?? '')
-      if (cells.length !== 7 || utc === undefined || !bootShape.test(cells[2]) || !wordShape.test(cells[5]))
-        return undefined
-      return {
-        kind: 'anchor',
-        seq,
-        boot: cells[2],
-        mono: mono(3),
-        utc,
-        source: cells[5],
-        errorSeconds: readNumber(cells[6]),
-      }
-    }
-    case 'event': {
-      const details = readPairs(cells[6] ?? '')
-      if (cells.length !== 7 || !details || !bootShape.test(cells[2]) || !wordShape.test(cells[5]))
-        return undefined
-      const utc = cells[4] === '' ? undefined : parseUtc(cells[4])
-      return { kind: 'event', seq, boot: cells[2], mono: mono(3), utc, name: cells[5], details }
-    }
+    case 'anchor':
+      return parseAnchor(cells)
+    case 'event':
+      return parseEvent(cells)
     case 'skip':
-      if (cells.length !== 5) return undefined
-      return {
-        kind: 'skip',
-        seq,
-        from: readNumber(cells[2]),
-        to: readNumber(cells[3]),
-        damaged: readNumber(cells[4]),
-      }
+      return parseSkip(cells)
     default:
-      return { kind: 'other', seq, text }
+      return otherShape.test(text) ? { kind: 'other', seq: Number(cells[1]), text } : undefined
   }
 }
 

@@ -6,6 +6,7 @@
  * clock, a file or a socket.
  */
 export * from './channels.js'
+export * from './columns.js'
 export * from './counts.js'
 export * from './faults.js'
 export * from './lines.js'
