@@ -6,7 +6,13 @@
  * Assumed: monotonic time never steps; its rate is right within 100 ppm (common practice for a board's crystal, no source).
  * Refused: a time before the program was made or before the newest record of the store; it is 'not trusted', and told.
  */
-import { addUtcSeconds, secondsBetween, type MonoSeconds, type UtcMillis, type UtcView } from '../terms/terms.js'
+import {
+  addUtcSeconds,
+  secondsBetween,
+  type MonoSeconds,
+  type UtcMillis,
+  type UtcView,
+} from '../terms/terms.js'
 
 export interface AnchorPoint {
   readonly mono: MonoSeconds

@@ -5,7 +5,13 @@
  * Out: changes, so that the log and the health message speak once per change and not once per attempt.
  * Assumed: whoever raises a fault clears it. Refused: nothing.
  */
-import { faultCatalogue, type Fault, type FaultCode, type MonoSeconds, type Severity } from '../terms/terms.js'
+import {
+  faultCatalogue,
+  type Fault,
+  type FaultCode,
+  type MonoSeconds,
+  type Severity,
+} from '../terms/terms.js'
 
 export interface StandingFault extends Fault {
   readonly since: MonoSeconds
@@ -62,6 +68,8 @@ export class FaultBoard {
   /** The worst severity that stands; undefined when nothing does. */
   worst(): Severity | undefined {
     const order: readonly Severity[] = ['trouble', 'warning', 'note']
-    return order.find((severity) => this.list().some((fault) => faultCatalogue[fault.code].severity === severity))
+    return order.find((severity) =>
+      this.list().some((fault) => faultCatalogue[fault.code].severity === severity),
+    )
   }
 }

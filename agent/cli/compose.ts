@@ -1,0 +1,178 @@
+import { randomBytes, randomUUID } from 'node:crypto'
+import { readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { openFolder } from '../hardware/disk.js'
+import { SysfsGauge } from '../hardware/gauges.js'
+import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
+import { recordingLine } from '../hardware/recording-line.js'
+import { cronScheduler } from '../hardware/scheduler.js'
+import { serialLine } from '../hardware/serial-line.js'
+import { stateFile } from '../hardware/state-file.js'
+import { tcpLine } from '../hardware/tcp-line.js'
+import { command, createDecoder, readingBytes, type Layout } from '../instruments/instruments.js'
+import { usualScreening } from '../screening/screening.js'
+import { settingsEventDetails, type InstrumentSettings, type MqttSettings, type Settings } from '../settings/settings.js'
+import { gaugeChannel, Station, usualSilence, type StationOptions, type StationPorts } from '../station/station.js'
+import { openStore, type Store } from '../store/store.js'
+import {
+  bad,
+  good,
+  utcMillis,
+  type Clock,
+  type Fault,
+  type LineFactory,
+  type Log,
+  type Outcome,
+} from '../terms/terms.js'
+import { Uplink, usualUplink, type UplinkPorts } from '../uplink/uplink.js'
+import { loadLayout } from './layouts.js'
+import { version } from './package-root.js'
+
+/** Time before which this program did not exist: no clock that says less is believed. */
+const programMade = utcMillis(Date.UTC(2026, 10, 1))
+
+/** Makes the real station that the settings describe. Everything it needs is opened here, nothing is read before. */
+export async function composeStation(settings: Settings, clock: Clock, log: Log): Promise<Outcome<Station>> {
+  const store = await openDataFolder(settings)
+  if (!store.ok) return store
+  const instruments: StationPorts['instruments'][number][] = []
+  for (const [i, instrument] of settings.instruments.entries()) {
+    const layout = loadLayout(instrument.layout)
+    if (!layout.ok) return layout
+    instruments.push(instrumentPorts(instrument, layout.value, i, (fault) => log.info(fault.detail, { code: fault.code })))
+  }
+  const makeUplink = uplinkMaker(settings, clock, store.value.store)
+  if (!makeUplink.ok) return makeUplink
+  const ports: StationPorts = {
+    clock,
+    log,
+    instruments,
+    store: store.value.store,
+    state: store.value.state,
+    scheduler: cronScheduler,
+    makeUplink: makeUplink.value,
+    gauges: settings.gauges.map((gauge) => ({
+      gauge: new SysfsGauge(gauge),
+      channels: gauge.channels.map(({ channel }) => gaugeChannel(channel)),
+    })),
+  }
+  return good(await Station.start(stationOptions(settings), ports))
+}
+
+async function openDataFolder(settings: Settings) {
+  const { folder } = settings.data
+  const disk = await openFolder(folder, { create: true })
+  if (!disk.ok) return disk
+  const store = await openStore({ disk: disk.value, newStoreId: randomUUID, station: settings.station.name })
+  if (!store.ok) return store
+  return good({ store: store.value, state: stateFile(join(folder, 'state.json')) })
+}
+
+function stationOptions(settings: Settings): StationOptions {
+  return {
+    station: settings.station.name,
+    group: settings.station.group,
+    readEverySeconds: Math.min(...settings.instruments.map((instrument) => instrument.readEverySeconds)),
+    flushEverySeconds: settings.data.flushEverySeconds,
+    healthEverySeconds: settings.health.everyMinutes * 60,
+    rules: settings.alerts.map((alert) => ({
+      ...alert,
+      onDelaySeconds: alert.onDelayMinutes * 60,
+      offDelaySeconds: alert.offDelayMinutes * 60,
+      leastDataCapture: alert.minDataCapturePercent / 100,
+    })),
+    notBefore: programMade,
+    startDetails: { version, ...settingsEventDetails(settings) },
+  }
+}
+
+function instrumentPorts(
+  settings: InstrumentSettings,
+  layout: Layout,
+  index: number,
+  onNote: (fault: Fault) => void,
+): StationPorts['instruments'][number] {
+  const { slot, scaling } = settings
+  return {
+    options: {
+      ...usualSilence,
+      name: settings.name ?? `sensor ${slot ?? index + 1}`,
+      slot,
+      screening: { ...usualScreening, warmUpSeconds: settings.warmUpSeconds },
+      frameBytes: layout.framing.kind === 'lines' ? 0 : readingBytes(layout),
+      wake: command(layout, 'wake') ?? command(layout, 'start'),
+      ask: layout.mode === 'polled' ? command(layout, 'read') : undefined,
+    },
+    lines: lineOf(settings, layout, onNote),
+    makeDecoder: (sink) => createDecoder(layout, { sink, slot, scaling: hasScalings(layout) ? scaling : undefined }),
+  }
+}
+
+const hasScalings = (layout: Layout): boolean => layout.fields.some((field) => field.scaling !== undefined)
+
+function lineOf(settings: InstrumentSettings, layout: Layout, onNote: (fault: Fault) => void): LineFactory {
+  const { port } = settings
+  if (port.startsWith('file:')) {
+    const perPull = Math.ceil((readingBytes(layout) * settings.readEverySeconds) / layout.periodSeconds)
+    return recordingLine(port.slice('file:'.length), perPull)
+  }
+  if (port.startsWith('tcp://')) {
+    const at = new URL(port)
+    return tcpLine(at.hostname.replace(/^\[|\]$/g, ''), Number(at.port))
+  }
+  return serialLine(port, settings.baud ?? layout.baud, settings.dtr, onNote)
+}
+
+/** Reads the files that the uplink names, so that a missing one is told at the start. */
+function uplinkMaker(
+  settings: Settings,
+  clock: Clock,
+  store: Store,
+): Outcome<((faults: UplinkPorts['faults']) => Uplink) | undefined> {
+  if (settings.uplink.mode === 'none') return good(undefined)
+  const uplink = settings.uplink
+  const broker = brokerOf(uplink)
+  if (!broker.ok) return broker
+  const { name: station, group } = settings.station
+  const options = {
+    ...usualUplink,
+    group,
+    station,
+    encoding: uplink.encoding,
+    receipts: uplink.receipts,
+    connection: uplink.connection,
+    packEverySeconds: uplink.packEveryMinutes * 60,
+  }
+  const random = { next: () => randomBytes(4).readUInt32BE() / 2 ** 32 }
+  const boot = clock.bootId.replaceAll('-', '').slice(0, 8)
+  return good((faults) => new Uplink(options, { broker: broker.value, store, random, boot, faults }))
+}
+
+function brokerOf(uplink: MqttSettings) {
+  const files: Record<string, string> = {}
+  for (const key of ['passwordFile', 'caFile', 'certFile', 'keyFile'] as const) {
+    const file = uplink[key]
+    if (file === undefined) continue
+    try {
+      files[key] = readFileSync(file, 'utf8')
+    } catch (error) {
+      return bad('settings-missing', `${file} (${(error as NodeJS.ErrnoException).code ?? 'cannot be read'})`)
+    }
+  }
+  const at = new URL(uplink.url)
+  const secure = at.protocol === 'mqtts:'
+  return good(
+    mqttBroker({
+      ...usualMqtt,
+      host: at.hostname.replace(/^\[|\]$/g, ''),
+      port: Number(at.port || (secure ? 8883 : 1883)),
+      protocol: uplink.protocol,
+      clientId: uplink.clientId,
+      username: uplink.username,
+      password: files.passwordFile?.trimEnd(),
+      keepaliveSeconds: uplink.keepaliveSeconds,
+      answerLimitSeconds: uplink.answerLimitSeconds,
+      tls: secure ? { ca: files.caFile, cert: files.certFile, key: files.keyFile } : undefined,
+    }),
+  )
+}

@@ -1,0 +1,33 @@
+import { readdirSync, readFileSync } from 'node:fs'
+import { isAbsolute, join, resolve } from 'node:path'
+import { parse } from 'yaml'
+import { readLayout, type Layout } from '../instruments/instruments.js'
+import { bad, good, type Outcome } from '../terms/terms.js'
+import { packageRoot } from './package-root.js'
+
+const layoutFolder = join(packageRoot, 'config/instruments')
+
+/** Reads a layout by its name in config/instruments, or by a path that ends in .yaml. */
+export function loadLayout(nameOrPath: string): Outcome<Layout> {
+  const file = nameOrPath.endsWith('.yaml') ? resolve(nameOrPath) : join(layoutFolder, `${nameOrPath}.yaml`)
+  let value: unknown
+  try {
+    value = parse(readFileSync(file, 'utf8'), { maxAliasCount: 0 })
+  } catch (error) {
+    return bad('layout-invalid', `${file}: ${(error as Error).message.split('\n')[0]}`)
+  }
+  const read = readLayout(value)
+  if (read.ok) return good(read.layout)
+  return bad('layout-invalid', read.faults.map((fault) => `${file}: ${fault.path}: ${fault.words}`).join('; '))
+}
+
+/** Every layout that comes with the program. */
+export function knownLayouts(): Layout[] {
+  return readdirSync(layoutFolder)
+    .filter((name) => name.endsWith('.yaml') && !isAbsolute(name))
+    .sort()
+    .flatMap((name) => {
+      const layout = loadLayout(name.slice(0, -'.yaml'.length))
+      return layout.ok ? [layout.value] : []
+    })
+}

@@ -1,0 +1,52 @@
+#!/usr/bin/env node
+import { Command } from 'commander'
+import { version } from './package-root.js'
+
+/** Exit codes everywhere: 0 fine, 1 found a problem, 2 wrong use. */
+const program = new Command('motepost')
+  .description('Low-power logger for optical particle sensors at unattended sites.')
+  .version(version)
+  .exitOverride((error) => process.exit(error.exitCode === 0 ? 0 : 2))
+  .showHelpAfterError('(motepost --help lists the commands)')
+
+const settingsOption = ['-s, --settings <file>', 'settings file', '/etc/motepost/station.yaml'] as const
+
+program.commandsGroup('Set up')
+program
+  .command('check')
+  .description('check a settings file and what it names: ports, data folder, clock, broker')
+  .option(...settingsOption)
+  .action(async (options: { settings: string }) => finish((await import('./check.js')).check(options.settings)))
+
+program.commandsGroup('At the site')
+program
+  .command('run')
+  .description('run the station until it is told to stop')
+  .option(...settingsOption)
+  .action(async (options: { settings: string }) => finish((await import('./run.js')).run(options.settings)))
+
+program.commandsGroup('Many stations')
+program
+  .command('collect')
+  .description('receive the packs of a group into an archive and give receipts')
+  .requiredOption('--broker <url>', 'mqtt://host:port or mqtts://host:port')
+  .requiredOption('--group <name>', 'group of stations')
+  .requiredOption('--archive <folder>', 'folder of the archive')
+  .option('--username <name>', 'user at the broker')
+  .option('--password-file <file>', 'file with the password')
+  .option('--ca-file <file>', 'certificate that vouches for the broker')
+  .option('--protocol <version>', '5, or 4 for brokers that only know MQTT 3.1.1', '5')
+  .action(async (options: Record<string, string>) => finish((await import('./collect.js')).collect(options)))
+
+program.commandsGroup('Try')
+program
+  .command('demo')
+  .description('one made station through an hour with an outage, in virtual time, with proof')
+  .option('--keep <folder>', 'keep the made files there')
+  .action(async (options: { keep?: string }) => finish((await import('./demo.js')).demo(options)))
+
+async function finish(code: Promise<number>): Promise<void> {
+  process.exit(await code)
+}
+
+await program.parseAsync()

@@ -1,0 +1,49 @@
+import { believable } from '../power/power.js'
+import { channelKinds, type Channel, type ChannelName, type Gauge, type MonoSeconds } from '../terms/terms.js'
+import type { FaultBoard } from '../health/health.js'
+
+/**
+ * One gauge: asked once a minute, and its reading stands for that minute (battery and sun change slowly). A reading
+ * that is missing or cannot be leaves the minute empty.
+ */
+export class GaugeRunner {
+  private readonly values: Float64Array
+
+  constructor(
+    private readonly gauge: Gauge,
+    readonly channels: readonly Channel[],
+    private readonly faults: FaultBoard,
+  ) {
+    this.values = new Float64Array(channels.length).fill(NaN)
+  }
+
+  async ask(now: MonoSeconds): Promise<void> {
+    const readings = await this.gauge.read()
+    this.channels.forEach((channel, i) => {
+      const reading = readings.find((r) => r.channel === channel.key)
+      const value = reading ? believable(reading) : undefined
+      this.values[i] = value?.ok ? value.value : NaN
+      const where = `${this.gauge.name} ${channel.key}`
+      if (value?.ok) this.faults.clear(where, 'gauge-missing', 'gauge-absurd')
+      else if (value) this.faults.raise(where, value.fault, now)
+    })
+  }
+
+  /** The newest value of each channel; NaN where there is none. */
+  newest(): Readonly<Record<string, number>> {
+    return Object.fromEntries(this.channels.map((channel, i) => [channel.key, this.values[i]]))
+  }
+
+  /** Writes the minute's statistics in the order of the columns, and forgets the reading: it stands for one minute. */
+  closeMinute(seconds: number, into: Float64Array, offset: number): void {
+    let position = offset
+    this.channels.forEach((channel, i) => {
+      const value = this.values[i]
+      for (const statistic of channelKinds[channel.name].statistics)
+        into[position++] = statistic === 'used' ? (Number.isNaN(value) ? 0 : seconds) : value
+    })
+    this.values.fill(NaN)
+  }
+}
+
+export const gaugeChannel = (name: ChannelName): Channel => ({ key: name, name, basis: 'measured' })

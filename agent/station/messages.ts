@@ -1,0 +1,55 @@
+import { alertWord, type Alert, type AlertChange } from '../alerts/alerts.js'
+import { numberText, utcText, type Average, type UtcMillis } from '../terms/terms.js'
+
+const percent = (share: number): number => Math.round(share * 1000) / 10
+
+/** An average as others see it: the figure never travels without its data capture and sampled share. */
+export function averageJson(average: Average, decimals: number): Record<string, unknown> {
+  return {
+    mean: Number.isNaN(average.mean) ? null : Number(numberText(average.mean, decimals)),
+    ...(average.atLeast ? { at_least: true } : {}),
+    data_capture_percent: percent(average.dataCapture),
+    sampled_share_percent: percent(average.sampledShare),
+  }
+}
+
+/** The details of an alert's event line, and of its restart. */
+export function alertDetails(change: AlertChange, decimals: number): Record<string, string> {
+  const { rule, average } = change
+  return {
+    rule: rule.rule,
+    state: change.to,
+    channel: rule.channel,
+    average: rule.average,
+    value: `${average.atLeast ? 'at least ' : ''}${numberText(average.mean, decimals)}`,
+    [rule.direction]: String(rule.level),
+    data_capture_percent: numberText(average.dataCapture * 100, 0),
+    sampled_share_percent: numberText(average.sampledShare * 100, 0),
+  }
+}
+
+/** The retained message of a rule: its present state, when it last changed and on what figure. */
+export function alertJson(
+  alert: Alert,
+  unit: string,
+  change: { details: Readonly<Record<string, string>>; utc?: UtcMillis } | undefined,
+): Record<string, unknown> {
+  const { rule } = alert
+  return {
+    v: 1,
+    rule: rule.rule,
+    state: alert.state === 'raised' || change ? alertWord(rule, alert.state) : 'never raised',
+    priority: rule.priority,
+    watches: `${rule.channel} ${rule.average} mean ${rule.direction} ${rule.level} ${unit}`,
+    ...(change
+      ? {
+          value: change.details.value,
+          data_capture_percent: Number(change.details.data_capture_percent),
+          sampled_share_percent: Number(change.details.sampled_share_percent),
+          ...(change.utc === undefined ? {} : { at: utcText(change.utc) }),
+        }
+      : {}),
+  }
+}
+
+export const json = (value: unknown): Uint8Array => new TextEncoder().encode(JSON.stringify(value))
