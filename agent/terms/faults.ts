@@ -140,6 +140,12 @@ const kinds = {
     words: 'the settings have faults',
     firstThing: 'correct the lines named; `motepost check` lists all of them at once',
   },
+  'layout-invalid': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the layout of an instrument cannot be used',
+    firstThing: 'name a layout of config/instruments (without .yaml), or correct the file',
+  },
   'broker-unreachable': {
     severity: 'warning',
     transient: true,
@@ -175,6 +181,13 @@ const kinds = {
     transient: true,
     words: 'the connection to the broker was lost',
     firstThing: 'nothing: it is opened again by itself',
+  },
+  'receipt-missing': {
+    severity: 'warning',
+    transient: true,
+    words: 'the broker took lines, but the collector has not confirmed them',
+    firstThing:
+      'check that the collector runs and may write the receipt topic; without a collector set uplink.receipts to none',
   },
   'pack-refused': {
     severity: 'warning',

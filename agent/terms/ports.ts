@@ -75,8 +75,8 @@ export interface Message {
 export interface BrokerSession {
   /** Resolves when the broker has acknowledged, or with a fault when it refused or the limit passed. QoS 1. */
   publish(topic: string, payload: Uint8Array, options: { retain: boolean }): Promise<Outcome<void>>
-  /** Announces and closes; bounded in time. The will is not sent. */
-  end(): Promise<void>
+  /** Sends a last message if there is one, announces and closes; bounded in time. The will is not sent. */
+  end(farewell?: Message): Promise<void>
   /** Bytes written to and read from the socket so far, TLS excluded. */
   bytes(): { sent: number; received: number }
 }

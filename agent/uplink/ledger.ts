@@ -1,0 +1,226 @@
+import { RangeSet, type MonoSeconds, type Range, type StageCounts } from '../terms/terms.js'
+import type { Receipt } from './receipt.js'
+
+export interface LedgerOptions {
+  readonly mostPackLines: number
+  readonly receipts: 'required' | 'none'
+  /** A line that was sent and is not in a receipt after this time is sent again; doubled each time no receipt came at all. */
+  readonly resendAfterSeconds: number
+}
+
+/** What is kept over a restart. Without it everything goes again that no receipt names: doubles, no loss. */
+export interface LedgerState {
+  readonly v: 1
+  readonly storeId: string
+  readonly sent: readonly Range[]
+  readonly away: readonly Range[]
+}
+
+const mostSavedRanges = 512
+const longestResendSeconds = 86_400
+/** Packs whose receipt is awaited; of more the oldest count as unsent. */
+const mostAwaited = 4096
+
+/** Why numbers are left alone although they are not away. */
+export type Aside = 'broker-refused' | 'unbuildable' | 'no-line'
+
+/**
+ * Where every line number stands: safe here, in flight, sent, safe away, or set aside. The store's numbers from 1 to the
+ * newest safe one are each in exactly one of these; what is in none is a gap, and gaps are what is sent.
+ */
+export class Ledger {
+  private readonly flying = new RangeSet()
+  private readonly sent = new RangeSet()
+  private away = new RangeSet()
+  private readonly aside: Record<Aside, RangeSet> = {
+    'broker-refused': new RangeSet(),
+    unbuildable: new RangeSet(),
+    'no-line': new RangeSet(),
+  }
+  /** All of the above: the complement is to be sent. */
+  private covered = new RangeSet()
+  private awaited: { readonly from: number; readonly to: number; readonly at: MonoSeconds }[] = []
+  private retries: { readonly range: Range; readonly at: MonoSeconds }[] = []
+  private safe = 0
+  private storeKnown = false
+  private earlyReceipt: Receipt | undefined
+  /** Gaps up to here may be sent; younger lines wait for the next pack. */
+  private mark = 0
+  private newestMark = 0
+  private quietRounds = 0
+  private lastContiguous = 0
+
+  constructor(
+    private readonly storeId: string,
+    private readonly options: LedgerOptions,
+  ) {}
+
+  /**
+   * Lines up to here are on disk. What state or receipt claim beyond the first answer of the store is not believed: a
+   * store that was put back to an older copy gives those numbers again, and the collector must see that.
+   */
+  safeUpTo(seq: number): void {
+    this.safe = Math.max(this.safe, seq)
+    if (this.storeKnown) return
+    this.storeKnown = true
+    for (const set of [this.sent, this.away, this.covered]) set.remove(this.safe + 1, Number.MAX_SAFE_INTEGER)
+    if (this.earlyReceipt) this.receipt(this.earlyReceipt)
+    this.earlyReceipt = undefined
+  }
+
+  /** Everything safe may go from now on, the newest pack of it before the rest. */
+  markPresent(): void {
+    this.newestMark = this.mark
+    this.mark = this.safe
+  }
+
+  /** Numbers to send next: once the newest of the present, then the oldest; takes them into flight. */
+  takeOff(): { range: Range; newestFirst: boolean } | undefined {
+    const newestFirst = this.newestMark < this.mark
+    const range = newestFirst ? this.newestGap() : this.oldestGap()
+    this.newestMark = this.mark
+    if (!range) return newestFirst ? this.takeOff() : undefined
+    this.flying.add(...range)
+    this.covered.add(...range)
+    return { range, newestFirst }
+  }
+
+  get hasGaps(): boolean {
+    return this.oldestGap() !== undefined
+  }
+
+  private oldestGap(): Range | undefined {
+    const from = this.covered.contiguousFrom(1) + 1
+    if (from > this.mark) return undefined
+    return this.covered.gaps(from, Math.min(this.mark, from + this.options.mostPackLines - 1))[0]
+  }
+
+  private newestGap(): Range | undefined {
+    const from = Math.max(1, this.newestMark + 1, this.mark - this.options.mostPackLines + 1)
+    return this.covered.gaps(from, this.mark).at(-1)
+  }
+
+  /** Not sent after all: a gap again. */
+  release(from: number, to: number): void {
+    this.flying.remove(from, to)
+    this.cover(from, to)
+  }
+
+  landed(from: number, to: number, now: MonoSeconds): void {
+    this.flying.remove(from, to)
+    if (this.options.receipts === 'none') return this.confirm(from, to)
+    for (const gap of this.away.gaps(from, to)) this.await(gap, now)
+  }
+
+  private await([from, to]: Range, now: MonoSeconds): void {
+    this.sent.add(from, to)
+    this.covered.add(from, to)
+    this.awaited.push({ from, to, at: now })
+    if (this.awaited.length > mostAwaited) this.forget(this.awaited.shift()!)
+  }
+
+  setAside(from: number, to: number, why: Aside, retryAt?: MonoSeconds): void {
+    this.flying.remove(from, to)
+    for (const gap of this.away.gaps(from, to)) this.aside[why].add(...gap)
+    if (retryAt !== undefined) this.retries.push({ range: [from, to], at: retryAt })
+  }
+
+  /** The collector's word. Numbers below what it once confirmed mean that it lost its disk: they go again. */
+  receipt(receipt: Receipt): void {
+    if (!this.storeKnown) {
+      this.earlyReceipt = receipt
+      return
+    }
+    const before = this.away.count
+    const lost = receipt.contiguous < this.lastContiguous ? this.away.toJSON() : []
+    if (lost.length > 0) this.away = new RangeSet()
+    const told = RangeSet.from([[1, receipt.contiguous], ...receipt.ranges])
+    for (const [from, to] of told.ranges()) this.confirm(from, Math.min(to, this.safe))
+    for (const range of lost) this.cover(...range)
+    this.lastContiguous = receipt.contiguous
+    if (this.away.count !== before) this.quietRounds = 0
+    this.awaited = this.awaited.filter(({ from, to }) => this.away.gaps(from, to).length > 0)
+  }
+
+  private confirm(from: number, to: number): void {
+    this.away.add(from, to)
+    this.covered.add(from, to)
+    for (const set of [this.flying, this.sent, ...Object.values(this.aside)]) set.remove(from, to)
+  }
+
+  /** Makes gaps again of what waited too long for a receipt, or for another attempt. True when a receipt is late. */
+  resendOverdue(now: MonoSeconds): boolean {
+    const limit = Math.min(longestResendSeconds, this.options.resendAfterSeconds * 2 ** this.quietRounds)
+    const late = this.awaited.filter(({ at }) => now - at >= limit)
+    const again = this.retries.filter(({ at }) => now >= at)
+    if (late.length > 0) this.quietRounds = Math.min(this.quietRounds + 1, 16)
+    this.awaited = this.awaited.filter(({ at }) => now - at < limit)
+    this.retries = this.retries.filter(({ at }) => now < at)
+    for (const one of late) this.forget(one)
+    for (const { range } of again) {
+      this.aside['broker-refused'].remove(...range)
+      this.cover(...range)
+    }
+    return late.length > 0
+  }
+
+  private forget({ from, to }: { from: number; to: number }): void {
+    this.sent.remove(from, to)
+    this.cover(from, to)
+  }
+
+  /** Recomputes coverage of a stretch after something was taken out of one set. */
+  private cover(from: number, to: number): void {
+    this.covered.remove(from, to)
+    for (const set of [this.flying, this.sent, this.away, ...Object.values(this.aside)])
+      for (const [start, end] of set.ranges())
+        if (start <= to && end >= from) this.covered.add(Math.max(start, from), Math.min(end, to))
+  }
+
+  /** Lines: taken = safe here; given = safe away; refused = set aside; held = sent, in flight and waiting. */
+  counts(): StageCounts {
+    const refused = Object.fromEntries(Object.entries(this.aside).map(([why, set]) => [why, set.count]))
+    const held = this.sent.count + this.flying.count + missing(this.covered, this.safe)
+    return { taken: this.safe, given: this.away.count, held, refused }
+  }
+
+  standing(): {
+    safe: number
+    sent: number
+    away: number
+    backlog: number
+    awaitedSince: MonoSeconds | undefined
+  } {
+    return {
+      safe: this.safe,
+      sent: this.sent.count,
+      away: this.away.contiguousFrom(1),
+      backlog: missing(this.covered, this.safe),
+      awaitedSince: this.awaited[0]?.at,
+    }
+  }
+
+  save(): LedgerState {
+    const newest = (set: RangeSet): Range[] => set.toJSON().slice(-mostSavedRanges)
+    return {
+      v: 1,
+      storeId: this.storeId,
+      sent: newest(this.sent),
+      away: this.away.toJSON().slice(0, mostSavedRanges),
+    }
+  }
+
+  /** Takes what `save` gave; anything else, or of another store, counts as nothing. */
+  restore(state: unknown, now: MonoSeconds): void {
+    const { v, storeId, sent, away } = (
+      typeof state === 'object' && state !== null ? state : {}
+    ) as Partial<LedgerState>
+    if (v !== 1 || storeId !== this.storeId) return
+    for (const [from, to] of RangeSet.parse(away, mostSavedRanges)?.ranges() ?? []) this.confirm(from, to)
+    for (const [from, to] of RangeSet.parse(sent, mostSavedRanges)?.ranges() ?? [])
+      for (const gap of this.covered.gaps(from, to)) this.await(gap, now)
+  }
+}
+
+const missing = (set: RangeSet, upTo: number): number =>
+  set.gaps(1, upTo).reduce((sum, [from, to]) => sum + to - from + 1, 0)
