@@ -1,0 +1,80 @@
+import { createHash } from 'node:crypto'
+import { stringify } from 'yaml'
+import type { AlertSettings, GaugeSettings, Settings } from './shape.js'
+
+/** Settings back into text: the file that would give exactly these settings, and the details of an event line. */
+
+const units: Readonly<Record<string, string>> = {
+  seconds: 's',
+  minutes: 'min',
+  metres: 'm',
+  degrees: 'deg',
+  kilobytes: 'kb',
+}
+
+/** 'readEverySeconds' is 'read_every_s' in the file. */
+function fileKey(name: string): string {
+  const words = name.replace(/[A-Z]/g, (letter) => '_' + letter.toLowerCase()).split('_')
+  const last = words[words.length - 1]
+  return [...words.slice(0, -1), (words.length > 1 && units[last]) || last].join('_')
+}
+
+function fileValue(value: unknown): unknown {
+  if (Array.isArray(value)) return value.map(fileValue)
+  if (typeof value !== 'object' || value === null) return value
+  return Object.fromEntries(Object.entries(value).map(([name, one]) => [fileKey(name), fileValue(one)]))
+}
+
+const fileGauge = ({ channels, ...same }: GaugeSettings): unknown => ({
+  ...same,
+  channels: Object.fromEntries(
+    channels.map(({ channel, file, factor }) => [channel, factor === 1 ? file : { file, factor }]),
+  ),
+})
+
+const fileAlert = ({ rule, channel, average, direction, level, ...rest }: AlertSettings): unknown => ({
+  rule,
+  channel,
+  average,
+  [direction]: level,
+  ...rest,
+})
+
+const fileOf = (settings: Settings): unknown =>
+  fileValue({ ...settings, gauges: settings.gauges.map(fileGauge), alerts: settings.alerts.map(fileAlert) })
+
+/**
+ * The settings in force with all defaults written out, as YAML that `readSettings` reads back to the same settings.
+ * Holds no secret: there is no key that takes one.
+ */
+export const effectiveSettingsText = (settings: Settings): string =>
+  stringify(fileOf(settings), { lineWidth: 0 })
+
+/** Room in an event line, whose canonical text is at most 8192 characters, when each of them had to be encoded. */
+const mostCharacters = 6000
+const encodedLength = (text: string): number => text.replace(/[^A-Za-z0-9 ._:/@+-]/g, '%25x').length
+
+/**
+ * Flat details for the event line that is written when settings change: 'station.name', 'alerts[0].above' … in the order
+ * of the file. `hash` stands for the whole text, so that a change is seen even where `left_out` says how many details
+ * did not fit (at most 6000 characters are used).
+ */
+export function settingsEventDetails(settings: Settings): Record<string, string> {
+  const hash = createHash('sha256').update(effectiveSettingsText(settings)).digest('hex').slice(0, 16)
+  const details: Record<string, string> = { hash }
+  let room = mostCharacters
+  let leftOut = 0
+  for (const [key, value] of flat(fileOf(settings), '')) {
+    room -= key.length + encodedLength(value) + 2
+    if (room >= 0) details[key] = value
+    else leftOut++
+  }
+  if (leftOut > 0) details.left_out = String(leftOut)
+  return details
+}
+
+function flat(value: unknown, key: string): [string, string][] {
+  if (Array.isArray(value)) return value.flatMap((one, i) => flat(one, `${key}[${i}]`))
+  if (typeof value !== 'object' || value === null) return [[key, String(value)]]
+  return Object.entries(value).flatMap(([name, one]) => flat(one, key ? `${key}.${name}` : name))
+}

@@ -1,0 +1,44 @@
+import { channelNames } from '../terms/terms.js'
+
+/** Shapes of texts in the settings, each with the words that say what is allowed. */
+
+/** Keys whose text may be written without quotes although it looks like a number (`slot: 1`, `serial: 00417`). */
+export const textKeys: readonly string[] = [
+  'name',
+  'group',
+  'slot',
+  'serial',
+  'device',
+  'client_id',
+  'username',
+]
+
+/** Channels that a gauge may give, and the files of the kernel that carry such a quantity. */
+export const gaugeFiles = {
+  battery_voltage: /^(in\d+_(input|average)|voltage_(now|avg))$/,
+  battery_current: /^(curr\d+_(input|average)|current_(now|avg))$/,
+  solar_power: /^(power\d+_(input|average)|power_(now|avg))$/,
+  state_of_charge: /^capacity$/,
+  temperature: /^(temp\d+_input|temp)$/,
+} as const
+export type GaugeChannelName = keyof typeof gaugeFiles
+export const gaugeChannelNames = Object.keys(gaugeFiles) as [GaugeChannelName, ...GaugeChannelName[]]
+
+export const shortName = /^[a-z0-9-]{1,32}$/
+export const shortNameWords = '1 to 32 small letters, digits and hyphens'
+export const plainText = /^(?=.*\S)[^\u0000-\u001f\u007f]+$/
+export const anyWords = 'a text of up to 200 characters'
+// A tilde is the shell's: here it would make a folder called '~'.
+export const pathShape = /^(?!~)(?=.*\S)[^\u0000-\u001f\u007f]+$/
+/** With a slash in it, so that a password typed here by mistake is refused and not shown around as a path. */
+export const secretPathShape = /^(?!~)[^\u0000-\u001f\u007f]*\/[^\u0000-\u001f\u007f/]+$/
+export const pathWords = 'a path, written out in full (~ is not understood)'
+export const fileName = /^[a-z][a-z0-9_]{0,40}$/
+export const portShape =
+  /^(\/[^\u0000-\u001f\u007f]+|tcp:\/\/(\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+):\d{1,5}|file:[^\u0000-\u001f\u007f]+)$/
+/** No user, password, path or query: the rest has keys of its own. */
+export const urlShape = /^mqtts?:\/\/(\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+)(:\d{1,5})?\/?$/
+/** A direction has no above or below: 359 and 1 degree lie beside each other. */
+export const alertChannels = channelNames.filter((name) => name !== 'wind_from')
+
+export const alertChannelShape = new RegExp(`^(${alertChannels.join('|')})(\\.[a-z0-9]{1,12})?$`)

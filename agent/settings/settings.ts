@@ -1,0 +1,100 @@
+/**
+ * settings: one YAML file becomes checked settings, or the list of everything that is wrong with it.
+ *
+ * In: the text of the file and its name as people know it; optionally the channels each known layout gives.
+ * Out: `Settings` (shape.ts: camelCase, units written out, defaults filled in) with notes that are no faults; or every
+ * fault at once, each with line, column, key, what is wrong, what is allowed and what was probably meant.
+ * Assumed: nothing about the text. It is read whole, it is never thrown at, and no fault shows a password.
+ * Refused: unknown keys, a second key of the same name, numbers as texts, decimal commas, values in another unit than the
+ * key says, anchors and aliases, tabs, files over 256 kB, a password anywhere.
+ *
+ * No file is opened here and no clock is read: whether a port, a folder or a certificate exists is found out by whoever
+ * opens it. The form of the file stands in schema.ts, for editors in config/settings.schema.json.
+ */
+import { crossFindings, type KnownLayouts } from './crosschecks.js'
+import { pathText, settingsFaultText, type SettingsFault } from './fault.js'
+import { schemaFindings, withoutEchoes } from './keys.js'
+import { Look, type Finding } from './look.js'
+import { noteFindings } from './notes.js'
+import { textKeys } from './patterns.js'
+import { settingsSchema } from './schema.js'
+import { settingsOf, type Settings } from './shape.js'
+import { readYaml, type YamlText } from './yaml-text.js'
+import { lowestOffsetMinutes } from './zone.js'
+
+export { effectiveSettingsText, settingsEventDetails } from './effective.js'
+export type { KnownLayouts } from './crosschecks.js'
+export { settingsFaultText, type SettingsFault, type SettingsFaultCode } from './fault.js'
+export type { GaugeChannelName } from './patterns.js'
+export { settingsJsonSchemaText, settingsVersion } from './schema.js'
+export { portKind } from './shape.js'
+export type {
+  AlertSettings,
+  GaugeSettings,
+  InstrumentSettings,
+  MqttSettings,
+  Settings,
+  SiteSettings,
+  StationSettings,
+  UplinkSettings,
+} from './shape.js'
+
+export type SettingsOutcome =
+  | {
+      readonly ok: true
+      readonly settings: Settings
+      /** For a person, one line each in the form of a fault: worth knowing, nothing to repair. */
+      readonly notes: readonly string[]
+    }
+  | { readonly ok: false; readonly faults: readonly SettingsFault[] }
+
+/** More faults than this are not read by anybody; the last then says how many follow. */
+const mostFaults = 100
+
+/**
+ * @param fileName stands before each fault; usually the path as the user gave it.
+ * @param layouts channels of each layout in config/instruments; given, layouts, slots and the channels of alerts are
+ * checked against it.
+ */
+export function readSettings(text: string, fileName: string, layouts?: KnownLayouts): SettingsOutcome {
+  const yaml = readYaml(text, textKeys)
+  const problems = yaml.problems.map(({ place, path, ...verdict }) => ({
+    file: fileName,
+    ...place,
+    keyPath: pathText(path),
+    ...verdict,
+  }))
+  const look = new Look(yaml.value)
+  const findings =
+    yaml.value === undefined ? [] : [...schemaFindings(yaml.value), ...crossFindings(look, layouts)]
+  const faults = [...problems, ...withoutEchoes(findings).map((finding) => placed(finding, yaml, fileName))]
+  if (faults.length > 0) return { ok: false, faults: bounded(faults.sort(byPlace)) }
+  const notes = noteFindings(look).map((finding) => settingsFaultText(placed(finding, yaml, fileName)))
+  return { ok: true, settings: settingsOf(settingsSchema.parse(yaml.value)), notes }
+}
+
+function placed({ path, which, verdict }: Finding, yaml: YamlText, file: string): SettingsFault {
+  return { file, ...yaml.place(path, which), keyPath: pathText(path), ...verdict }
+}
+
+const byPlace = (a: SettingsFault, b: SettingsFault): number => a.line - b.line || a.column - b.column
+
+function bounded(faults: SettingsFault[]): SettingsFault[] {
+  if (faults.length <= mostFaults) return faults
+  const rest = faults.length - mostFaults
+  const last = faults[mostFaults - 1]
+  return [
+    ...faults.slice(0, mostFaults - 1),
+    { ...last, advice: `${last.advice ? last.advice + '; ' : ''}and ${rest} more faults below` },
+  ]
+}
+
+/**
+ * Minutes east of UTC of the station's standard time, in which its days are cut: `standard_offset_min`, or the lowest
+ * offset of `time_zone` in a year (winter's, in both hemispheres), or 0.
+ * @param year whose rules are taken; leave it out for an answer that does not change while the program runs.
+ */
+export function standardOffsetMinutes({ station }: Settings, year?: number): number {
+  if (station.timeZone !== undefined) return lowestOffsetMinutes(station.timeZone, year)
+  return station.standardOffsetMinutes ?? 0
+}

@@ -1,0 +1,228 @@
+import { channelKinds, type ChannelName, type Scaling, type WindowName } from '../terms/terms.js'
+import type { GaugeChannelName } from './patterns.js'
+import type { settingsVersion, SettingsFile } from './schema.js'
+
+/**
+ * The settings as the program uses them. One rule for names: a key of the file with its unit written out, in camelCase:
+ * `read_every_s` is `readEverySeconds`, `inlet_height_m` is `inletHeightMetres`. Defaults are filled in; what may be left
+ * out and has no default is undefined.
+ */
+export interface Settings {
+  readonly version: typeof settingsVersion
+  readonly station: StationSettings
+  /** One to eight. */
+  readonly instruments: readonly InstrumentSettings[]
+  readonly gauges: readonly GaugeSettings[]
+  readonly data: { readonly folder: string; readonly flushEverySeconds: number }
+  readonly clock: { readonly trust: 'auto' | 'system' | 'ntp-file' | 'none' }
+  readonly alerts: readonly AlertSettings[]
+  readonly uplink: UplinkSettings
+  readonly site?: SiteSettings
+  readonly health: { readonly everyMinutes: number }
+  readonly log: { readonly level: 'info' | 'warn' | 'debug' }
+}
+
+export interface StationSettings {
+  readonly name: string
+  readonly group: string
+  /** At most one of the two is there; none means UTC. `standardOffsetMinutes` answers for both. */
+  readonly timeZone?: string
+  readonly standardOffsetMinutes?: number
+}
+
+export interface InstrumentSettings {
+  readonly name?: string
+  /** Name of a file in config/instruments without .yaml, or a path that ends in .yaml. */
+  readonly layout: string
+  /** As written; `portKind` tells the three kinds apart. */
+  readonly port: string
+  readonly baud?: number
+  readonly slot?: string
+  readonly scaling: Scaling
+  readonly serial?: string
+  readonly readEverySeconds: number
+  readonly warmUpSeconds: number
+  readonly dtr?: boolean
+}
+
+export interface GaugeSettings {
+  readonly kind: 'hwmon' | 'power_supply'
+  readonly path: string
+  readonly device: string
+  readonly channels: readonly {
+    readonly channel: GaugeChannelName
+    readonly file: string
+    readonly factor: number
+  }[]
+}
+
+export interface AlertSettings {
+  readonly rule: string
+  /** With slot, where the channel has one. */
+  readonly channel: string
+  readonly average: WindowName
+  readonly direction: 'above' | 'below'
+  /** Level and backAt in the unit of the channel. */
+  readonly level: number
+  readonly backAt: number
+  readonly onDelayMinutes: number
+  readonly offDelayMinutes: number
+  readonly minDataCapturePercent: number
+  readonly priority: 'low' | 'normal' | 'high'
+}
+
+export type UplinkSettings = { readonly mode: 'none' } | MqttSettings
+
+export interface MqttSettings {
+  readonly mode: 'mqtt'
+  readonly url: string
+  readonly protocol: 4 | 5
+  readonly clientId: string
+  readonly username?: string
+  readonly passwordFile?: string
+  readonly caFile?: string
+  readonly certFile?: string
+  readonly keyFile?: string
+  readonly packEveryMinutes: number
+  /** 0: off. */
+  readonly keepaliveSeconds: number
+  readonly answerLimitSeconds: number
+  readonly receipts: 'required' | 'none'
+  readonly encoding: 'cbor' | 'json'
+  readonly connection: 'kept' | 'per-pack'
+  readonly dailyBudgetKilobytes?: number
+}
+
+export interface SiteSettings {
+  readonly inletHeightMetres?: number
+  readonly freeArcDegrees?: number
+  readonly nearestObstacleMetres?: number
+  readonly nearestRoadMetres?: number
+  readonly sources: readonly {
+    readonly name: string
+    readonly bearingDegrees?: number
+    readonly distanceMetres?: number
+  }[]
+  readonly permission?: string
+  readonly photos: readonly string[]
+}
+
+// ---- defaults that depend on other keys -----------------------------------------------------------------------------
+
+/** Part of the level by which a value must be back inside; common practice, no source. */
+const deadbandShare = 0.1
+/** Where a tenth would be out of reach: a 12 V battery lives within 2 V, the air pressure within a few percent. */
+const narrowBands: Partial<Record<ChannelName, number>> = { battery_voltage: 0.03, pressure: 0.005 }
+
+/**
+ * Where a rule is over when the file does not say: a tenth inside the level (less for battery voltage and pressure), at
+ * least ten steps of the channel's last decimal, at most half-way to the end of the channel's range.
+ */
+function defaultBackAt(channel: string, direction: 'above' | 'below', level: number): number {
+  const name = channel.split('.')[0] as ChannelName
+  const kind = channelKinds[name]
+  const share = narrowBands[name] ?? deadbandShare
+  const band = Math.max(Math.abs(level) * share, 10 ** (1 - kind.decimals))
+  const room = direction === 'above' ? level - kind.lowest : kind.highest - level
+  const inside = Math.min(band, room / 2)
+  return Number((direction === 'above' ? level - inside : level + inside).toFixed(kind.decimals + 1))
+}
+
+const usualFolders = { hwmon: '/sys/class/hwmon', power_supply: '/sys/class/power_supply' } as const
+
+// ---- file and settings ----------------------------------------------------------------------------------------------
+
+export function settingsOf(file: SettingsFile): Settings {
+  const { version, station, data, health } = file
+  return {
+    version: version as typeof settingsVersion,
+    station: given({
+      name: station.name,
+      group: station.group,
+      timeZone: station.time_zone,
+      standardOffsetMinutes: station.standard_offset_min,
+    }),
+    instruments: file.instruments.map(({ read_every_s, warm_up_s, ...same }) =>
+      given({ ...same, readEverySeconds: read_every_s, warmUpSeconds: warm_up_s }),
+    ),
+    gauges: file.gauges.map(gaugeOf),
+    data: { folder: data.folder, flushEverySeconds: data.flush_every_s },
+    clock: file.clock,
+    alerts: file.alerts.map(alertOf),
+    uplink: uplinkOf(file),
+    ...(file.site ? { site: siteOf(file.site) } : {}),
+    health: { everyMinutes: health.every_min },
+    log: file.log,
+  }
+}
+
+/** Without the keys that are undefined: equal settings are deeply equal. */
+const given = <T extends object>(value: T): T =>
+  Object.fromEntries(Object.entries(value).filter(([, one]) => one !== undefined)) as T
+
+function gaugeOf(gauge: SettingsFile['gauges'][number]): GaugeSettings {
+  const channels = Object.entries(gauge.channels).map(([channel, from]) => ({
+    channel: channel as GaugeChannelName,
+    file: typeof from === 'string' ? from : from.file,
+    factor: typeof from === 'string' ? 1 : from.factor,
+  }))
+  return { kind: gauge.kind, path: gauge.path ?? usualFolders[gauge.kind], device: gauge.device, channels }
+}
+
+function alertOf(alert: SettingsFile['alerts'][number]): AlertSettings {
+  const direction = alert.above === undefined ? 'below' : 'above'
+  const level = (alert.above ?? alert.below)!
+  return {
+    rule: alert.rule,
+    channel: alert.channel,
+    average: alert.average,
+    direction,
+    level,
+    backAt: alert.back_at ?? defaultBackAt(alert.channel, direction, level),
+    onDelayMinutes: alert.on_delay_min,
+    offDelayMinutes: alert.off_delay_min,
+    minDataCapturePercent: alert.min_data_capture_percent,
+    priority: alert.priority,
+  }
+}
+
+function uplinkOf({ station, uplink }: SettingsFile): UplinkSettings {
+  if (uplink.mode !== 'mqtt') return { mode: 'none' }
+  return given({
+    mode: 'mqtt',
+    url: uplink.url!,
+    protocol: uplink.protocol as 4 | 5,
+    clientId: uplink.client_id ?? `motepost-${station.group}-${station.name}`,
+    username: uplink.username,
+    passwordFile: uplink.password_file,
+    caFile: uplink.ca_file,
+    certFile: uplink.cert_file,
+    keyFile: uplink.key_file,
+    packEveryMinutes: uplink.pack_every_min,
+    keepaliveSeconds: uplink.keepalive_s,
+    answerLimitSeconds: uplink.answer_limit_s,
+    receipts: uplink.receipts,
+    encoding: uplink.encoding,
+    connection: uplink.connection,
+    dailyBudgetKilobytes: uplink.daily_budget_kb,
+  })
+}
+
+function siteOf(site: NonNullable<SettingsFile['site']>): SiteSettings {
+  return given({
+    inletHeightMetres: site.inlet_height_m,
+    freeArcDegrees: site.free_arc_deg,
+    nearestObstacleMetres: site.nearest_obstacle_m,
+    nearestRoadMetres: site.nearest_road_m,
+    sources: site.sources.map(({ name, bearing_deg, distance_m }) =>
+      given({ name, bearingDegrees: bearing_deg, distanceMetres: distance_m }),
+    ),
+    permission: site.permission,
+    photos: site.photos,
+  })
+}
+
+/** The three ways in which bytes come. */
+export function portKind(port: string): 'serial' | 'tcp' | 'file' {
+  return port.startsWith('tcp://') ? 'tcp' : port.startsWith('file:') ? 'file' : 'serial'
+}
