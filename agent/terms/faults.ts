@@ -128,6 +128,12 @@ const kinds = {
     words: 'damaged lines were set aside at start',
     firstThing: 'nothing now; if it repeats without power cuts, replace the card',
   },
+  'state-damaged': {
+    severity: 'warning',
+    transient: false,
+    words: 'the state file and its previous copy cannot be read',
+    firstThing: 'nothing: it is built again from the stored lines; if it repeats, replace the card',
+  },
   'settings-missing': {
     severity: 'trouble',
     transient: false,

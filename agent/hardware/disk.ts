@@ -1,0 +1,202 @@
+import { constants } from 'node:fs'
+import {
+  access,
+  mkdir,
+  open,
+  readdir,
+  rename,
+  rm,
+  stat,
+  statfs,
+  truncate,
+  type FileHandle,
+} from 'node:fs/promises'
+import { join } from 'node:path'
+import { bad, done, good, type Disk, type FaultCode, type Outcome } from '../terms/terms.js'
+
+const faultOf: Readonly<Record<string, FaultCode>> = {
+  ENOSPC: 'disk-full',
+  EDQUOT: 'disk-full',
+  EROFS: 'disk-read-only',
+  EACCES: 'disk-denied',
+  EPERM: 'disk-denied',
+  ENOENT: 'disk-missing',
+  ENOTDIR: 'disk-not-folder',
+}
+
+/**
+ * Opens a folder of the real disk. Faults: disk-missing, disk-not-folder, disk-denied, disk-read-only.
+ * @param options create: the folder is made with its parents if need be, and must be writable
+ */
+export async function openFolder(path: string, options: { create: boolean }): Promise<Outcome<FolderDisk>> {
+  try {
+    const found = await stat(path).catch((error: NodeJS.ErrnoException) => {
+      if (!options.create || error.code !== 'ENOENT') throw error
+    })
+    if (found && !found.isDirectory()) return bad('disk-not-folder', path)
+    if (!found) await mkdir(path, { recursive: true })
+    const { R_OK, W_OK, X_OK } = constants
+    await access(path, R_OK | X_OK | (options.create ? W_OK : 0))
+    return good(new FolderDisk(path))
+  } catch (error) {
+    return failed(error, path)
+  }
+}
+
+function failed(error: unknown, path: string): { ok: false; fault: { code: FaultCode; detail: string } } {
+  const { code } = error as NodeJS.ErrnoException
+  if (code === undefined) throw error
+  const fault = faultOf[code] ?? 'disk-error'
+  return bad(fault, fault === 'disk-error' ? `${path} (${code})` : path)
+}
+
+/** One folder of the real disk as a port. */
+export class FolderDisk implements Disk {
+  /** The file that was appended to last stays open: a store writes one at a time. */
+  private kept: { readonly path: string; readonly handle: FileHandle } | undefined
+
+  constructor(readonly name: string) {}
+
+  list(folder: string): Promise<Outcome<string[]>> {
+    return this.attempt(folder, async (place) => {
+      const names = await readdir(place).catch((error: NodeJS.ErrnoException) => {
+        if (error.code === 'ENOENT') return []
+        throw error
+      })
+      return good(names)
+    })
+  }
+
+  makeFolder(folder: string): Promise<Outcome<void>> {
+    return this.attempt(folder, async (place) => {
+      await mkdir(place, { recursive: true })
+      return done
+    })
+  }
+
+  size(path: string): Promise<Outcome<number>> {
+    return this.attempt(path, async (place) => good((await stat(place)).size))
+  }
+
+  read(path: string, from: number, length: number): Promise<Outcome<Uint8Array>> {
+    return this.attempt(path, async (place) => {
+      const handle = await open(place, 'r')
+      try {
+        return good(await readFully(handle, from, length))
+      } finally {
+        await handle.close()
+      }
+    })
+  }
+
+  append(path: string, bytes: Uint8Array): Promise<Outcome<number>> {
+    return this.attempt(path, async (place) => {
+      const handle = await this.handle(path, place)
+      return good((await handle.write(bytes)).bytesWritten)
+    })
+  }
+
+  /** After a failure the handle is given up: a second sync of it would report success for data that is lost. */
+  datasync(path: string): Promise<Outcome<void>> {
+    return this.attempt(path, async (place) => {
+      await stat(place)
+      const handle = await this.handle(path, place)
+      await handle.datasync().catch(async (error: unknown) => {
+        await this.release(path)
+        throw error
+      })
+      return done
+    })
+  }
+
+  rename(from: string, to: string): Promise<Outcome<void>> {
+    return this.attempt(from, async (place) => {
+      if (escapes(to)) return bad('disk-denied', this.placeOf(to))
+      await this.release(from)
+      await this.release(to)
+      await rename(place, this.placeOf(to))
+      return done
+    })
+  }
+
+  truncate(path: string, length: number): Promise<Outcome<void>> {
+    return this.attempt(path, async (place) => {
+      await truncate(place, length)
+      return done
+    })
+  }
+
+  remove(path: string): Promise<Outcome<void>> {
+    return this.attempt(path, async (place) => {
+      await this.release(path)
+      await rm(place)
+      return done
+    })
+  }
+
+  syncFolder(folder: string): Promise<Outcome<void>> {
+    return this.attempt(folder, async (place) => {
+      const handle = await open(place, 'r')
+      try {
+        await handle.sync()
+        return done
+      } finally {
+        await handle.close()
+      }
+    })
+  }
+
+  freeBytes(): Promise<Outcome<number>> {
+    return this.attempt('', async (place) => {
+      const { bavail, bsize } = await statfs(place)
+      return good(bavail * bsize)
+    })
+  }
+
+  /** Closes what was kept open. The disk can be used again after it. */
+  async close(): Promise<void> {
+    if (this.kept) await this.release(this.kept.path)
+  }
+
+  private async attempt<T>(path: string, act: (place: string) => Promise<Outcome<T>>): Promise<Outcome<T>> {
+    const place = this.placeOf(path)
+    if (escapes(path)) return bad('disk-denied', place)
+    try {
+      return await act(place)
+    } catch (error) {
+      return failed(error, place)
+    }
+  }
+
+  private placeOf(path: string): string {
+    return join(this.name, path)
+  }
+
+  private async handle(path: string, place: string): Promise<FileHandle> {
+    if (this.kept?.path !== path) {
+      await this.close()
+      this.kept = { path, handle: await open(place, 'a') }
+    }
+    return this.kept.handle
+  }
+
+  private async release(path: string): Promise<void> {
+    if (this.kept?.path !== path) return
+    const { handle } = this.kept
+    this.kept = undefined
+    await handle.close()
+  }
+}
+
+async function readFully(handle: FileHandle, from: number, length: number): Promise<Uint8Array> {
+  const bytes = Buffer.allocUnsafe(length)
+  let at = 0
+  while (at < length) {
+    const { bytesRead } = await handle.read(bytes, at, length - at, from + at)
+    if (bytesRead === 0) break
+    at += bytesRead
+  }
+  return bytes.subarray(0, at)
+}
+
+const escapes = (path: string): boolean => path.startsWith('/') || path.split('/').includes('..')

@@ -1,0 +1,162 @@
+import { execFileSync } from 'node:child_process'
+import { chmodSync, existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { describe, expect, it, onTestFinished } from 'vitest'
+import { FolderDisk, openFolder } from '../../agent/hardware/disk.js'
+import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
+import { bytes, codeOf, diskContract, value } from './disk-contract.js'
+
+function temporary(): string {
+  const folder = mkdtempSync(join(tmpdir(), 'motepost-disk-'))
+  onTestFinished(() => rmSync(folder, { recursive: true, force: true }))
+  return folder
+}
+async function realDisk(): Promise<FolderDisk> {
+  const disk = value(await openFolder(temporary(), { create: false }))
+  onTestFinished(() => disk.close())
+  return disk
+}
+const isRoot = process.getuid?.() === 0
+
+describe('a real disk', () => {
+  diskContract(realDisk)
+
+  it('is used again after it was closed', async () => {
+    const disk = await realDisk()
+    await disk.append('a', bytes('1'))
+    await disk.close()
+    await disk.append('a', bytes('2'))
+    expect(Buffer.from(value(await disk.read('a', 0, 10))).toString()).toBe('12')
+  })
+
+  it('says disk-missing at the next sync when the file was taken away under it', async () => {
+    const disk = await realDisk()
+    await disk.append('a', bytes('1'))
+    rmSync(join(disk.name, 'a'))
+    expect(codeOf(await disk.datasync('a'))).toBe('disk-missing')
+  })
+
+  // The system's own full device: every write to it fails with ENOSPC (Linux, full(4)).
+  it.skipIf(!existsSync('/dev/full'))('says disk-full when the system says so', async () => {
+    expect(codeOf(await new FolderDisk('/dev').append('full', bytes('1')))).toBe('disk-full')
+  })
+
+  it('takes a part when only a part fits, and then says disk-full', async ({ skip }) => {
+    const folder = temporary()
+    try {
+      execFileSync('mount', ['-t', 'tmpfs', '-o', 'size=64k', 'tmpfs', folder], { stdio: 'ignore' })
+    } catch {
+      skip('needs the right to mount a small file system')
+    }
+    onTestFinished(() => void execFileSync('umount', [folder], { stdio: 'ignore' }))
+    const disk = new FolderDisk(folder)
+    const written = value(await disk.append('a', new Uint8Array(100_000)))
+    expect(written).toBeLessThan(100_000)
+    expect(codeOf(await disk.append('a', new Uint8Array(100_000)))).toBe('disk-full')
+    await disk.close()
+    execFileSync('mount', ['-o', 'remount,ro', folder], { stdio: 'ignore' })
+    expect(codeOf(await disk.append('a', bytes('1')))).toBe('disk-read-only')
+    expect(codeOf(await openFolder(folder, { create: true }))).toBe('disk-read-only')
+    expect(codeOf(await openFolder(folder, { create: false }))).toBe('ok')
+  })
+})
+
+describe('opening a folder', () => {
+  it('tells apart what is missing, a file, and a folder', async () => {
+    const folder = temporary()
+    writeFileSync(join(folder, 'file'), '')
+    expect(codeOf(await openFolder(join(folder, 'none'), { create: false }))).toBe('disk-missing')
+    expect(codeOf(await openFolder(join(folder, 'file'), { create: true }))).toBe('disk-not-folder')
+    expect(codeOf(await openFolder(join(folder, 'file', 'inner'), { create: true }))).toBe('disk-not-folder')
+    expect(codeOf(await openFolder(folder, { create: true }))).toBe('ok')
+  })
+
+  it('makes the folder with its parents when asked, and only then', async () => {
+    const folder = join(temporary(), 'a', 'b')
+    expect(codeOf(await openFolder(folder, { create: false }))).toBe('disk-missing')
+    expect(existsSync(folder)).toBe(false)
+    const disk = value(await openFolder(folder, { create: true }))
+    expect(value(await disk.list(''))).toEqual([])
+  })
+
+  it.skipIf(isRoot)('says disk-denied without permission (not for root, who has it)', async () => {
+    const folder = temporary()
+    chmodSync(folder, 0o500)
+    expect(codeOf(await openFolder(folder, { create: true }))).toBe('disk-denied')
+    expect(codeOf(await openFolder(join(folder, 'inner'), { create: true }))).toBe('disk-denied')
+    chmodSync(folder, 0o700)
+  })
+})
+
+describe('a disk in memory', () => {
+  diskContract(async () => new MemoryDisk())
+
+  it('loses at a power cut what was not synced: content, and names', async () => {
+    const disk = new MemoryDisk()
+    await disk.append('a', bytes('safe'))
+    await disk.datasync('a')
+    await disk.syncFolder('')
+    await disk.append('a', bytes(' not'))
+    await disk.append('b', bytes('synced, but its name is not'))
+    await disk.datasync('b')
+    const after = disk.cut({ unsynced: 'lost' })
+    expect(value(await after.list(''))).toEqual(['a'])
+    expect(after.text('a')).toBe('safe')
+  })
+
+  it('undoes at a power cut a rename and a remove whose folder was not synced', async () => {
+    const disk = new MemoryDisk()
+    disk.put('a', '1')
+    disk.put('b', '2')
+    await disk.rename('a', 'c')
+    await disk.remove('b')
+    expect(value(await disk.list(''))).toEqual(['c'])
+    expect(value(await disk.cut({ unsynced: 'lost' }).list('')).sort()).toEqual(['a', 'b'])
+  })
+
+  it('gives back at a power cut what a truncate took that was not synced', async () => {
+    const disk = new MemoryDisk()
+    disk.put('a', '0123456789')
+    await disk.truncate('a', 4)
+    await disk.append('a', bytes('x'))
+    expect(disk.cut({ unsynced: 'lost' }).text('a')).toBe('0123456789')
+  })
+
+  it('keeps or tears at a power cut what was not synced, as told', async () => {
+    const torn = async (cut: Parameters<MemoryDisk['cut']>[0]): Promise<string> => {
+      const disk = new MemoryDisk()
+      disk.put('a', 'safe')
+      await disk.append('a', bytes('1234'))
+      return disk.cut(cut).text('a')
+    }
+    expect(await torn({ unsynced: 'kept' })).toBe('safe1234')
+    expect(await torn({ unsynced: 'torn', keptBytes: 2, rest: 'missing' })).toBe('safe12')
+    expect(await torn({ unsynced: 'torn', keptBytes: 2, rest: 'zeros' })).toBe('safe12\0\0')
+    expect(await torn({ unsynced: 'torn', keptBytes: 9, rest: 'missing' })).toBe('safe1234')
+  })
+
+  it('answers nothing after the power failed', async () => {
+    const disk = new MemoryDisk()
+    disk.powerFailsAfter = 2
+    expect(codeOf(await disk.append('a', bytes('1')))).toBe('ok')
+    expect(codeOf(await disk.append('a', bytes('2')))).toBe('disk-error')
+    expect(codeOf(await disk.datasync('a'))).toBe('disk-error')
+    expect(codeOf(await disk.list(''))).toBe('disk-error')
+    expect(disk.cut({ unsynced: 'kept' }).text('a')).toBe('12')
+  })
+
+  it('can be full, read-only and failing', async () => {
+    const disk = new MemoryDisk()
+    disk.capacityBytes = 6
+    expect(value(await disk.append('a', bytes('1234')))).toBe(4)
+    expect(value(await disk.append('a', bytes('5678')))).toBe(2)
+    expect(codeOf(await disk.append('a', bytes('9')))).toBe('disk-full')
+    expect(value(await disk.freeBytes())).toBe(0)
+    disk.beforeOperation = (operation) => (operation === 'datasync' ? 'disk-error' : undefined)
+    expect(codeOf(await disk.datasync('a'))).toBe('disk-error')
+    disk.readOnly = true
+    expect(codeOf(await disk.append('b', bytes('1')))).toBe('disk-read-only')
+    expect(codeOf(await disk.size('a'))).toBe('ok')
+  })
+})
