@@ -11,8 +11,19 @@ import { stateFile } from '../hardware/state-file.js'
 import { tcpLine } from '../hardware/tcp-line.js'
 import { command, createDecoder, readingBytes, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
-import { settingsEventDetails, type InstrumentSettings, type MqttSettings, type Settings } from '../settings/settings.js'
-import { gaugeChannel, Station, usualSilence, type StationOptions, type StationPorts } from '../station/station.js'
+import {
+  settingsEventDetails,
+  type InstrumentSettings,
+  type MqttSettings,
+  type Settings,
+} from '../settings/settings.js'
+import {
+  gaugeChannel,
+  Station,
+  usualSilence,
+  type StationOptions,
+  type StationPorts,
+} from '../station/station.js'
 import { openStore, type Store } from '../store/store.js'
 import {
   bad,
@@ -39,7 +50,9 @@ export async function composeStation(settings: Settings, clock: Clock, log: Log)
   for (const [i, instrument] of settings.instruments.entries()) {
     const layout = loadLayout(instrument.layout)
     if (!layout.ok) return layout
-    instruments.push(instrumentPorts(instrument, layout.value, i, (fault) => log.info(fault.detail, { code: fault.code })))
+    instruments.push(
+      instrumentPorts(instrument, layout.value, i, (fault) => log.info(fault.detail, { code: fault.code })),
+    )
   }
   const makeUplink = uplinkMaker(settings, clock, store.value.store)
   if (!makeUplink.ok) return makeUplink
@@ -73,6 +86,7 @@ function stationOptions(settings: Settings): StationOptions {
     station: settings.station.name,
     group: settings.station.group,
     readEverySeconds: Math.min(...settings.instruments.map((instrument) => instrument.readEverySeconds)),
+    recordSeconds: settings.data.recordSeconds,
     flushEverySeconds: settings.data.flushEverySeconds,
     healthEverySeconds: settings.health.everyMinutes * 60,
     rules: settings.alerts.map((alert) => ({
@@ -104,13 +118,18 @@ function instrumentPorts(
       ask: layout.mode === 'polled' ? command(layout, 'read') : undefined,
     },
     lines: lineOf(settings, layout, onNote),
-    makeDecoder: (sink) => createDecoder(layout, { sink, slot, scaling: hasScalings(layout) ? scaling : undefined }),
+    makeDecoder: (sink) =>
+      createDecoder(layout, { sink, slot, scaling: hasScalings(layout) ? scaling : undefined }),
   }
 }
 
 const hasScalings = (layout: Layout): boolean => layout.fields.some((field) => field.scaling !== undefined)
 
-function lineOf(settings: InstrumentSettings, layout: Layout, onNote: (fault: Fault) => void): LineFactory {
+export function lineOf(
+  settings: InstrumentSettings,
+  layout: Layout,
+  onNote: (fault: Fault) => void,
+): LineFactory {
   const { port } = settings
   if (port.startsWith('file:')) {
     const perPull = Math.ceil((readingBytes(layout) * settings.readEverySeconds) / layout.periodSeconds)
@@ -148,7 +167,7 @@ function uplinkMaker(
   return good((faults) => new Uplink(options, { broker: broker.value, store, random, boot, faults }))
 }
 
-function brokerOf(uplink: MqttSettings) {
+export function brokerOf(uplink: MqttSettings) {
   const files: Record<string, string> = {}
   for (const key of ['passwordFile', 'caFile', 'certFile', 'keyFile'] as const) {
     const file = uplink[key]

@@ -18,7 +18,10 @@ export function loadLayout(nameOrPath: string): Outcome<Layout> {
   }
   const read = readLayout(value)
   if (read.ok) return good(read.layout)
-  return bad('layout-invalid', read.faults.map((fault) => `${file}: ${fault.path}: ${fault.words}`).join('; '))
+  return bad(
+    'layout-invalid',
+    read.faults.map((fault) => `${file}: ${fault.path}: ${fault.words}`).join('; '),
+  )
 }
 
 /** Every layout that comes with the program. */

@@ -1,5 +1,6 @@
 #!/usr/bin/env node
 import { Command } from 'commander'
+import type { CollectOptions } from './collect.js'
 import { version } from './package-root.js'
 
 /** Exit codes everywhere: 0 fine, 1 found a problem, 2 wrong use. */
@@ -16,7 +17,11 @@ program
   .command('check')
   .description('check a settings file and what it names: ports, data folder, clock, broker')
   .option(...settingsOption)
-  .action(async (options: { settings: string }) => finish((await import('./check.js')).check(options.settings)))
+  .option('--effective', 'print the settings with every default filled in')
+  .option('--json', 'the same facts as JSON')
+  .action(async (options: { settings: string; json?: boolean; effective?: boolean }) =>
+    finish((await import('./check.js')).check(options.settings, options)),
+  )
 
 program.commandsGroup('At the site')
 program
@@ -36,7 +41,9 @@ program
   .option('--password-file <file>', 'file with the password')
   .option('--ca-file <file>', 'certificate that vouches for the broker')
   .option('--protocol <version>', '5, or 4 for brokers that only know MQTT 3.1.1', '5')
-  .action(async (options: Record<string, string>) => finish((await import('./collect.js')).collect(options)))
+  .action(async (options: Record<string, string>) =>
+    finish((await import('./collect.js')).collect(options as unknown as CollectOptions)),
+  )
 
 program.commandsGroup('Try')
 program

@@ -9,4 +9,6 @@ function findRoot(folder: string): string {
   return findRoot(dirname(folder))
 }
 
-export const version = (JSON.parse(readFileSync(join(packageRoot, 'package.json'), 'utf8')) as { version: string }).version
+export const version = (
+  JSON.parse(readFileSync(join(packageRoot, 'package.json'), 'utf8')) as { version: string }
+).version

@@ -32,7 +32,8 @@ export async function run(file: string): Promise<number> {
   const station = await composeStation(usable.settings, clock, log)
   if (!station.ok) return refuse(station.fault)
   if (read.ok) keepLastGood(file, read.text)
-  else station.value.faults.raise('settings', { code: 'settings-invalid', detail: read.lines[0] }, clock.mono())
+  else
+    station.value.faults.raise('settings', { code: 'settings-invalid', detail: read.lines[0] }, clock.mono())
   return live(station.value, clock, log)
 }
 

@@ -93,11 +93,14 @@ export class StationClock {
     return this.last.errorSeconds + driftPerSecond * Math.abs(secondsBetween(this.last.mono, mono))
   }
 
-  /** Seconds of monotonic time from `mono` to the next full UTC minute; 60 while the clock is not trusted. */
-  secondsToMinute(mono: MonoSeconds): number {
+  /**
+   * Seconds of monotonic time from `mono` to the next multiple of `length` seconds in UTC (a full minute, usually);
+   * `length` itself while the clock is not trusted.
+   */
+  secondsToEdge(mono: MonoSeconds, length: number): number {
     const utc = this.at(mono)
-    if (utc === undefined) return 60
-    const into = (utc / 1000) % 60
-    return into < 0.005 ? 60 : 60 - into
+    if (utc === undefined) return length
+    const into = (utc / 1000) % length
+    return into < 0.005 ? length : length - into
   }
 }

@@ -246,8 +246,13 @@ export const settingsSchema = group('Settings of one Motepost station.', {
   gauges: list('Battery and sun, up to eight.', gauge, [0, 8], 'gauges').default([]),
   data: group('Where records are kept.', {
     folder: text('Folder for the records; it is made if need be.', pathShape, pathWords),
+    record_s: whole('Length of a record; shorter than 60 only for trials on a bench.', {
+      least: 1,
+      most: 60,
+      unit: 'seconds',
+    }).default(60),
     flush_every_s: number('Records are made safe on disk so often; alerts at once.', {
-      least: 10,
+      least: 1,
       most: 3600,
       unit: 'seconds',
     }).default(300),

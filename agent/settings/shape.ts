@@ -13,7 +13,7 @@ export interface Settings {
   /** One to eight. */
   readonly instruments: readonly InstrumentSettings[]
   readonly gauges: readonly GaugeSettings[]
-  readonly data: { readonly folder: string; readonly flushEverySeconds: number }
+  readonly data: { readonly folder: string; readonly recordSeconds: number; readonly flushEverySeconds: number }
   readonly clock: { readonly trust: 'auto' | 'system' | 'ntp-file' | 'none' }
   readonly alerts: readonly AlertSettings[]
   readonly uplink: UplinkSettings
@@ -146,7 +146,7 @@ export function settingsOf(file: SettingsFile): Settings {
       given({ ...same, readEverySeconds: read_every_s, warmUpSeconds: warm_up_s }),
     ),
     gauges: file.gauges.map(gaugeOf),
-    data: { folder: data.folder, flushEverySeconds: data.flush_every_s },
+    data: { folder: data.folder, recordSeconds: data.record_s, flushEverySeconds: data.flush_every_s },
     clock: file.clock,
     alerts: file.alerts.map(alertOf),
     uplink: uplinkOf(file),

@@ -1,5 +1,6 @@
 import { alertWord, type Alert, type AlertChange } from '../alerts/alerts.js'
-import { numberText, utcText, type Average, type UtcMillis } from '../terms/terms.js'
+import { numberText, utcText, type Average } from '../terms/terms.js'
+import type { LastChange } from './restart.js'
 
 const percent = (share: number): number => Math.round(share * 1000) / 10
 
@@ -32,7 +33,7 @@ export function alertDetails(change: AlertChange, decimals: number): Record<stri
 export function alertJson(
   alert: Alert,
   unit: string,
-  change: { details: Readonly<Record<string, string>>; utc?: UtcMillis } | undefined,
+  change: LastChange | undefined,
 ): Record<string, unknown> {
   const { rule } = alert
   return {

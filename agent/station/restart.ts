@@ -1,4 +1,4 @@
-import type { Alert, AlertState } from '../alerts/alerts.js'
+import type { Alert } from '../alerts/alerts.js'
 import type { ChannelAverages } from '../averages/averages.js'
 import type { Store } from '../store/store.js'
 import {
@@ -10,51 +10,65 @@ import {
   type UtcMillis,
 } from '../terms/terms.js'
 
+/** The newest change of a rule as its event line tells it. */
+export interface LastChange {
+  readonly details: Readonly<Record<string, string>>
+  readonly utc?: UtcMillis
+}
+
 /** What is kept beside the lines to start fast. A cache: everything in it can be found in the lines again. */
 export interface Checkpoint {
   readonly v: 1
   readonly session: number
-  /** Alert states hold up to this number; younger lines are replayed over them. */
+  /** Changes hold up to this number; younger lines are replayed over them. */
   readonly seq: number
-  readonly alerts: Readonly<Record<string, AlertState>>
+  readonly changes: Readonly<Record<string, LastChange>>
   readonly uplink: unknown
 }
 
-const empty: Checkpoint = { v: 1, session: 0, seq: 0, alerts: {}, uplink: undefined }
+const empty: Checkpoint = { v: 1, session: 0, seq: 0, changes: {}, uplink: undefined }
 
-/** Accepts what looks like a checkpoint, part by part; anything else counts as none. */
+const isMap = (value: unknown): value is Record<string, unknown> =>
+  typeof value === 'object' && value !== null
+
+/** Accepts what looks like a checkpoint; anything else counts as none, and the lines are read instead. */
 export function readCheckpoint(value: unknown): Checkpoint {
-  if (typeof value !== 'object' || value === null || (value as Checkpoint).v !== 1) return empty
-  const { session, seq, alerts, uplink } = value as Record<string, unknown>
-  const whole = (n: unknown): number => (Number.isSafeInteger(n) && (n as number) >= 0 ? (n as number) : 0)
-  const states = Object.entries(typeof alerts === 'object' && alerts !== null ? alerts : {}).filter(
-    (entry): entry is [string, AlertState] => entry[1] === 'normal' || entry[1] === 'raised',
-  )
-  return { v: 1, session: whole(session), seq: whole(seq), alerts: Object.fromEntries(states), uplink }
+  if (!isMap(value) || value.v !== 1 || !isMap(value.changes)) return empty
+  const { session, seq, uplink } = value
+  if (!Number.isSafeInteger(session) || !Number.isSafeInteger(seq)) return empty
+  const isChange = (change: unknown): boolean =>
+    isMap(change) &&
+    isMap(change.details) &&
+    Object.values(change.details).every((text) => typeof text === 'string')
+  if (!Object.values(value.changes).every(isChange)) return empty
+  const changes = value.changes as Record<string, LastChange>
+  return { v: 1, session: session as number, seq: seq as number, changes, uplink }
 }
 
 export interface RestoredAlerts {
-  readonly changes: Map<string, { details: Record<string, string>; utc?: UtcMillis }>
+  readonly changes: Map<string, LastChange>
   readonly newestSession: number
 }
 
-/** Checkpoint first, then the alert lines written after it: the line wins, it was synced before anybody was told. */
+/** Checkpoint first, then the alert lines written after it: a line was synced before anybody was told, so it wins. */
 export async function restoreAlerts(
   store: Store,
   checkpoint: Checkpoint,
   alerts: readonly Alert[],
 ): Promise<RestoredAlerts> {
-  const states = new Map<string, AlertState>(Object.entries(checkpoint.alerts))
-  const changes: RestoredAlerts['changes'] = new Map()
-  let newestSession = 0
-  await store.events((line) => {
-    if (line.name === 'started') newestSession = Math.max(newestSession, Number(line.details.session) || 0)
-    if (line.name !== 'alert') return
-    const { rule, state } = line.details
-    if (state === 'normal' || state === 'raised') states.set(rule, state)
-    changes.set(rule, { details: { ...line.details }, utc: line.utc })
-  })
-  for (const alert of alerts) alert.restore(states.get(alert.rule.rule) ?? 'normal')
+  const changes = new Map(Object.entries(checkpoint.changes))
+  let newestSession = checkpoint.session
+  await store.scan(
+    (view) => {
+      const line = view.line()
+      if (line?.kind !== 'event') return
+      if (line.name === 'started') newestSession = Math.max(newestSession, Number(line.details.session) || 0)
+      if (line.name === 'alert') changes.set(line.details.rule, { details: line.details, utc: line.utc })
+    },
+    { kind: 'event', from: checkpoint.seq + 1 },
+  )
+  for (const alert of alerts)
+    alert.restore(changes.get(alert.rule.rule)?.details.state === 'raised' ? 'raised' : 'normal')
   return { changes, newestSession }
 }
 
@@ -72,7 +86,10 @@ export async function restoreAverages(
   anchor: { mono: MonoSeconds; utc: UtcMillis } | undefined,
   averagesOf: (key: string) => ChannelAverages | undefined,
 ): Promise<void> {
-  const placed = (await store.newest(linesForADay))
+  const newest = await store.newest(linesForADay)
+  if (!newest.ok) return
+  const placed = newest.value
+    .map(({ line }) => line)
     .filter((line: Line): line is RecordLine => line.kind === 'record' && line.set === set.id)
     .map((line) => ({ line, at: placeOf(line, boot, anchor) }))
     .filter((p): p is { line: RecordLine; at: MonoSeconds } => p.at !== undefined)

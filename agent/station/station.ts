@@ -38,12 +38,20 @@ import type { Decoder, ReadingSink } from '../instruments/instruments.js'
 import { GaugeRunner } from './gauge-runner.js'
 import { InstrumentRunner, type InstrumentOptions } from './instrument-runner.js'
 import { alertDetails, alertJson, averageJson, json } from './messages.js'
-import { readCheckpoint, restoreAlerts, restoreAverages, type Checkpoint } from './restart.js'
+import {
+  readCheckpoint,
+  restoreAlerts,
+  restoreAverages,
+  type Checkpoint,
+  type LastChange,
+} from './restart.js'
 
 export interface StationOptions {
   readonly station: string
   readonly group: string
   readonly readEverySeconds: number
+  /** Length of a record: 60; shorter only for trials. */
+  readonly recordSeconds: number
   readonly flushEverySeconds: number
   readonly healthEverySeconds: number
   readonly rules: readonly AlertRule[]
@@ -87,7 +95,7 @@ export class Station {
   private readonly uplink: Uplink | undefined
   private readonly averages = new Map<string, { averages: ChannelAverages; meanAt: number }>()
   private readonly inFlight = new Set<Promise<unknown>>()
-  private readonly lastChange = new Map<string, { details: Record<string, string>; utc?: UtcMillis }>()
+  private readonly lastChange = new Map<string, LastChange>()
   private recordStart: MonoSeconds
   private edge: MonoSeconds
   private tickedAt: MonoSeconds
@@ -138,7 +146,7 @@ export class Station {
     this.flushedAt = now
     this.savedAt = now
     this.healthAt = addSeconds(now, 60)
-    this.edge = addSeconds(now, 60)
+    this.edge = addSeconds(now, options.recordSeconds)
   }
 
   /** Restores what the store and the checkpoint know, writes the start down, and begins the first record. */
@@ -155,10 +163,9 @@ export class Station {
     const loaded = await state.load()
     if (!loaded.ok) log.warn(faultText(loaded.fault), { code: loaded.fault.code })
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
-    this.session = checkpoint.session + 1
     const found = await restoreAlerts(store, checkpoint, this.alerts)
     for (const [rule, change] of found.changes) this.lastChange.set(rule, change)
-    this.session = Math.max(this.session, found.newestSession + 1)
+    this.session = found.newestSession + 1
     this.uplink?.restore(checkpoint.uplink, this.session)
     if (store.recovered.damaged > 0)
       this.faults.raise(
@@ -173,7 +180,7 @@ export class Station {
     this.event(now, 'started', { session: String(this.session), ...this.options.startDetails })
     this.lookAtClock(now)
     this.recordStart = now
-    this.edge = addSeconds(now, this.clock.secondsToMinute(now))
+    this.edge = addSeconds(now, this.clock.secondsToEdge(now, this.options.recordSeconds))
     this.tickedAt = now
     this.flush(now)
     this.askGauges(now)
@@ -215,6 +222,18 @@ export class Station {
     return this.options.station
   }
 
+  /** Everything up to this number is on the collector's disk, by its receipt. */
+  get safeAway(): number {
+    return this.uplink?.status(this.ports.clock.mono()).safe_away ?? 0
+  }
+
+  /** Makes everything safe and lets it go without waiting for the next pack time. */
+  sendNow(): void {
+    const now = this.ports.clock.mono()
+    this.flush(now)
+    this.track(Promise.all(this.inFlight).then(() => this.uplink?.hurry()))
+  }
+
   get storeId(): string {
     return this.ports.store.storeId
   }
@@ -237,7 +256,7 @@ export class Station {
       this.closeRecord(this.edge, now)
       this.recordStart = now
       for (const instrument of this.instruments) instrument.skipTo(now)
-      this.edge = addSeconds(now, this.clock.secondsToMinute(now))
+      this.edge = addSeconds(now, this.clock.secondsToEdge(now, this.options.recordSeconds))
     }
     this.event(now, 'paused', { seconds: String(seconds) })
   }
@@ -251,7 +270,10 @@ export class Station {
     // The clock became trusted or stepped: what has run since the edge is a record of its own, cut short.
     if (turned && now - at > 0.005) this.writeRecord(now, now - at)
     this.recordStart = turned && now - at > 0.005 ? now : at
-    this.edge = addSeconds(this.recordStart, this.clock.secondsToMinute(this.recordStart))
+    this.edge = addSeconds(
+      this.recordStart,
+      this.clock.secondsToEdge(this.recordStart, this.options.recordSeconds),
+    )
     this.stepAlerts(at)
     this.askGauges(now)
     if (this.flushWanted || now - this.flushedAt >= this.options.flushEverySeconds) this.flush(now)
@@ -387,7 +409,7 @@ export class Station {
       v: 1,
       session: this.session,
       seq: this.ports.store.safeSeq,
-      alerts: Object.fromEntries(this.alerts.map((alert) => [alert.rule.rule, alert.state])),
+      changes: Object.fromEntries(this.lastChange),
       uplink: this.uplink?.checkpoint(),
     }
     this.track(
@@ -493,10 +515,7 @@ export class Station {
     await Promise.all(this.inFlight)
     this.checkpoint(now)
     await Promise.all(this.inFlight)
-    await Promise.all([
-      ...this.instruments.map((instrument) => instrument.stop()),
-      this.uplink?.stop(now),
-    ])
+    await Promise.all([...this.instruments.map((instrument) => instrument.stop()), this.uplink?.stop(now)])
   }
 }
 

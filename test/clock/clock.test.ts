@@ -74,9 +74,9 @@ describe('the clock', () => {
 
   it('finds the next UTC minute', () => {
     const clock = clockFrom()
-    expect(clock.secondsToMinute(mono(0))).toBe(60)
+    expect(clock.secondsToEdge(mono(0), 60)).toBe(60)
     clock.look(mono(0), view(start + 12_250))
-    expect(clock.secondsToMinute(mono(0))).toBeCloseTo(47.75, 9)
-    expect(clock.secondsToMinute(mono(47.75))).toBe(60)
+    expect(clock.secondsToEdge(mono(0), 60)).toBeCloseTo(47.75, 9)
+    expect(clock.secondsToEdge(mono(47.75), 60)).toBe(60)
   })
 })

@@ -1,0 +1,99 @@
+import { openFolder } from '../hardware/disk.js'
+import { SystemClock } from '../hardware/clock.js'
+import { effectiveSettingsText, type Settings } from '../settings/settings.js'
+import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
+import { brokerOf, lineOf } from './compose.js'
+import { loadLayout } from './layouts.js'
+import { readSettingsFile } from './read-settings.js'
+
+export interface CheckItem {
+  readonly what: string
+  readonly well: boolean
+  readonly words: string
+}
+
+/**
+ * Tries everything a settings file names, without changing anything but making the data folder.
+ * @returns exit code: 0 all well, 1 something found, 2 settings that cannot be used
+ */
+export async function check(file: string, options: { json?: boolean; effective?: boolean }): Promise<number> {
+  const read = readSettingsFile(file)
+  if (!read.ok) {
+    if (options.json) print(JSON.stringify({ settings: read.lines, items: [] }))
+    else for (const line of read.lines) print(line)
+    return 2
+  }
+  const items = await lookAtAll(read.settings)
+  if (options.json) print(JSON.stringify({ settings: [], notes: read.notes, items }))
+  else {
+    print(`settings  well: ${file}`)
+    for (const note of read.notes) print(`  note    ${note}`)
+    for (const item of items) print(`${item.what.padEnd(9)} ${item.well ? 'well' : 'LOOK'}: ${item.words}`)
+    if (options.effective) print('\n' + effectiveSettingsText(read.settings))
+  }
+  return items.every((item) => item.well) ? 0 : 1
+}
+
+const print = (line: string): void => void process.stdout.write(line + '\n')
+
+async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
+  const items: CheckItem[] = []
+  for (const instrument of settings.instruments)
+    items.push(
+      item('sensor', `${instrument.port} can be opened (${instrument.layout})`, await tryPort(instrument)),
+    )
+  items.push(await tryFolder(settings.data.folder), lookAtClock(settings))
+  if (settings.uplink.mode === 'none')
+    items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })
+  else items.push(item('broker', `${settings.uplink.url} lets us in`, await tryBroker(settings)))
+  return items
+}
+
+const item = (what: string, words: string, outcome: Outcome<unknown>): CheckItem =>
+  outcome.ok ? { what, well: true, words } : { what, well: false, words: faultText(outcome.fault) }
+
+async function tryPort(instrument: Settings['instruments'][number]): Promise<Outcome<void>> {
+  const layout = loadLayout(instrument.layout)
+  if (!layout.ok) return layout
+  const notes: Fault[] = []
+  const opened = await lineOf(instrument, layout.value, (fault) => notes.push(fault)).open()
+  if (!opened.ok) return opened
+  await opened.value.close()
+  return done
+}
+
+async function tryFolder(folder: string): Promise<CheckItem> {
+  const disk = await openFolder(folder, { create: true })
+  if (!disk.ok) return item('data', '', disk)
+  const free = await disk.value.freeBytes()
+  const made = await disk.value.makeFolder('.writable')
+  if (!made.ok) return item('data', '', made)
+  await disk.value.remove('.writable')
+  const words = free.ok
+    ? `${folder} can be written, ${(free.value / 1e9).toFixed(1)} GB free`
+    : `${folder} can be written`
+  return { what: 'data', well: true, words }
+}
+
+function lookAtClock(settings: Settings): CheckItem {
+  const { at, source, errorSeconds } = new SystemClock(settings.clock.trust).utc()
+  const time = new Date(at).toISOString().slice(0, 19) + 'Z'
+  if (source !== undefined)
+    return { what: 'clock', well: true, words: `${time}, by ${source}, within ${errorSeconds} s` }
+  return item('clock', '', bad('clock-untrusted', `it reads ${time}, clock.trust is ${settings.clock.trust}`))
+}
+
+async function tryBroker(settings: Settings): Promise<Outcome<void>> {
+  if (settings.uplink.mode === 'none') return done
+  // Another name than the station's: a running station must not be thrown out by the check.
+  const uplink = { ...settings.uplink, clientId: `${settings.uplink.clientId}-check` }
+  const broker = brokerOf(uplink)
+  if (!broker.ok) return broker
+  const session = await broker.value.connect({
+    subscribe: [],
+    events: { onMessage: () => undefined, onLost: () => undefined },
+  })
+  if (!session.ok) return session
+  await session.value.end()
+  return done
+}

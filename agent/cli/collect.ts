@@ -1,0 +1,109 @@
+import { randomBytes } from 'node:crypto'
+import { readFileSync } from 'node:fs'
+import { Collector, usualCollector } from '../collector/collector.js'
+import { FaultBoard } from '../health/health.js'
+import { SystemClock } from '../hardware/clock.js'
+import { openFolder } from '../hardware/disk.js'
+import { lockFolder } from '../hardware/lock.js'
+import { standardLog } from '../hardware/log.js'
+import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
+import { startTicker } from '../hardware/ticker.js'
+import { addSeconds, faultText, type Broker, type Fault, type Log } from '../terms/terms.js'
+import { archivesIn } from './archives.js'
+
+export interface CollectOptions {
+  readonly broker: string
+  readonly group: string
+  readonly archive: string
+  readonly username?: string
+  readonly passwordFile?: string
+  readonly caFile?: string
+  readonly protocol: string
+}
+
+const stepSeconds = 5
+
+/** Receives a group's packs until a signal ends it. Exit codes: 0 ended as asked, 1 something cannot be opened, 2 wrong use. */
+export async function collect(options: CollectOptions): Promise<number> {
+  const broker = brokerOf(options)
+  if (typeof broker === 'string') {
+    process.stderr.write(broker + '\n')
+    return 2
+  }
+  const disk = await openFolder(options.archive, { create: true })
+  const locked = disk.ok ? await lockFolder(options.archive) : disk
+  if (!locked.ok) {
+    process.stderr.write(faultText(locked.fault) + '\n')
+    return 1
+  }
+  return live(options, broker, standardLog('info'))
+}
+
+/** The broker, or what is wrong with the options. */
+function brokerOf(options: CollectOptions): Broker | string {
+  const at = URL.canParse(options.broker) ? new URL(options.broker) : undefined
+  if (!at || !/^mqtts?:$/.test(at.protocol))
+    return `--broker ${options.broker}: expected mqtt://host:port or mqtts://host:port`
+  if (options.protocol !== '5' && options.protocol !== '4')
+    return `--protocol ${options.protocol}: expected 5 or 4`
+  if (!/^[a-z0-9-]{1,32}$/.test(options.group))
+    return `--group ${options.group}: expected 1 to 32 small letters, digits and hyphens`
+  try {
+    const secure = at.protocol === 'mqtts:'
+    return mqttBroker({
+      ...usualMqtt,
+      host: at.hostname.replace(/^\[|\]$/g, ''),
+      port: Number(at.port || (secure ? 8883 : 1883)),
+      protocol: options.protocol === '5' ? 5 : 4,
+      clientId: `motepost-${options.group}-collector`,
+      username: options.username,
+      password: options.passwordFile && readFileSync(options.passwordFile, 'utf8').trimEnd(),
+      tls: secure ? { ca: options.caFile && readFileSync(options.caFile, 'utf8') } : undefined,
+    })
+  } catch (error) {
+    return `${(error as Error).message}: name a file that can be read`
+  }
+}
+
+function live(options: CollectOptions, broker: Broker, log: Log): Promise<number> {
+  const clock = new SystemClock('system')
+  const board = new FaultBoard(({ fault, stands }) => tell(log, fault, stands))
+  const collector = new Collector(
+    { ...usualCollector, group: options.group },
+    {
+      broker,
+      random: { next: () => randomBytes(4).readUInt32BE() / 2 ** 32 },
+      openArchive: archivesIn(options.archive),
+      faults: {
+        raise: (fault) => board.raise('collector', fault, clock.mono()),
+        clear: (...codes) => board.clear('collector', ...codes),
+      },
+    },
+  )
+  let due = clock.mono()
+  const ticker = startTicker(
+    clock,
+    () => due,
+    () => {
+      due = addSeconds(clock.mono(), stepSeconds)
+      collector.step(clock.mono())
+    },
+  )
+  log.info('collecting', { group: options.group, archive: options.archive })
+  return new Promise((resolve) => {
+    const end = (): void => {
+      ticker.stop()
+      void collector.stop().then(() => {
+        log.info('stopped', { lines: collector.lines, packs: collector.counts() })
+        resolve(0)
+      })
+    }
+    process.once('SIGTERM', end)
+    process.once('SIGINT', end)
+  })
+}
+
+function tell(log: Log, fault: Fault, stands: boolean): void {
+  if (stands) log.warn(faultText(fault), { code: fault.code })
+  else log.info('over', { code: fault.code, detail: fault.detail })
+}

@@ -1,0 +1,215 @@
+/**
+ * The whole chain with real parts: bytes on a real pty, the built `motepost run`, a real disk, a real MQTT 5 broker and
+ * a subscriber that shares no code with the agent. Records are short here; everything else is as in the field.
+ */
+import { spawn, type ChildProcess } from 'node:child_process'
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { brotliDecompressSync } from 'node:zlib'
+import { connect, type MqttClient } from 'mqtt'
+import { afterEach, beforeEach, expect, it } from 'vitest'
+import { plausibleFrame, writeFrame } from '../../agent/simulation/frames.js'
+import { startMosquitto, type Mosquitto } from '../support/mosquitto.js'
+import { startPtyPair, type PtyPair } from '../support/pty.js'
+import { describeWith } from '../support/real-parts.js'
+import { entriesOf } from '../support/senml-resolver.js'
+import { waitFor } from '../support/wait.js'
+
+const root = join(import.meta.dirname, '../..')
+
+/** What came over the wire, kept by identity: 'store seq' to what the record said. */
+interface Far {
+  readonly seen: Map<string, { pm2_5?: number; text?: string }>
+  doubles: number
+  readonly retained: Map<string, string>
+}
+
+function subscribe(port: number): { client: MqttClient; far: Far } {
+  const far: Far = { seen: new Map(), doubles: 0, retained: new Map() }
+  const client = connect(`mqtt://127.0.0.1:${port}`, {
+    protocolVersion: 5,
+    clientId: 'independent',
+    clean: false,
+    properties: { sessionExpiryInterval: 3600 },
+    reconnectPeriod: 100,
+  })
+  client.on('error', () => undefined)
+  client.on('message', (topic, payload) => {
+    if (topic.endsWith('/lines')) takePack(payload, far)
+    else far.retained.set(topic.split('/').slice(4).join('/'), payload.toString())
+  })
+  return { client, far }
+}
+
+/** Reads a pack by the RFC alone: names, base name, values; the store's number is a value like any other. */
+function takePack(payload: Buffer, far: Far): void {
+  const plain = payload.subarray(0, 4).toString() === 'MPb1' ? brotliDecompressSync(payload.subarray(4)) : payload
+  let base = ''
+  let time = 0
+  let store = ''
+  const seqAt = new Map<number, number>()
+  const massAt = new Map<number, number>()
+  const take = (seq: number, what: { pm2_5?: number; text?: string }): void => {
+    const key = `${store} ${seq}`
+    if (far.seen.has(key)) far.doubles++
+    else far.seen.set(key, what)
+  }
+  for (const entry of entriesOf(plain)) {
+    base = (entry.bn as string | undefined) ?? base
+    time = (entry.bt as number | undefined) ?? time
+    const name = (base + ((entry.n as string | undefined) ?? '')).split('/').at(-1)
+    const at = time + ((entry.t as number | undefined) ?? 0)
+    if (name === 'store') store = entry.vs as string
+    if (name === 'seq') seqAt.set(at, entry.v as number)
+    if (name === 'pm2_5:mean') massAt.set(at, entry.v as number)
+    if (name === 'line') take(Number((entry.vs as string).split(',')[1]), { text: entry.vs as string })
+  }
+  for (const [at, seq] of seqAt) take(seq, { pm2_5: massAt.get(at) })
+}
+
+/** The store as anybody may read it: text lines, the CRC last. */
+function storedLines(folder: string): { storeId: string; lines: Map<number, string[]> } {
+  const lines = new Map<number, string[]>()
+  let storeId = ''
+  for (const name of readdirSync(folder).filter((n) => n.startsWith('lines-')).sort())
+    for (const text of readFileSync(join(folder, name), 'utf8').split('\n')) {
+      const cells = text.split(',')
+      if (cells[0] === 'file') storeId = cells.find((cell) => /^[0-9a-f]{8}-/.test(cell)) ?? storeId
+      if (/^(record|anchor|event|skip)$/.test(cells[0]) && cells.length > 4) lines.set(Number(cells[1]), cells)
+    }
+  return { storeId, lines }
+}
+
+describeWith(['socat', 'mosquitto'], 'first light', () => {
+  let folder: string
+  let pty: PtyPair
+  let broker: Mosquitto
+  let agent: ChildProcess
+  let feeding: NodeJS.Timeout
+  let client: MqttClient
+  let far: Far
+  let log = ''
+
+  const start = (): void => {
+    agent = spawn(process.execPath, [join(root, 'dist/agent/cli/main.js'), 'run', '--settings', join(folder, 'station.yaml')])
+    agent.stdout?.on('data', (d: Buffer) => (log += d.toString()))
+    agent.stderr?.on('data', (d: Buffer) => (log += d.toString()))
+  }
+  const ended = (signal: NodeJS.Signals): Promise<number | null> => {
+    const exit = new Promise<number | null>((resolve) => agent.once('exit', resolve))
+    agent.kill(signal)
+    return exit
+  }
+
+  beforeEach(async () => {
+    folder = mkdtempSync(join(tmpdir(), 'motepost-rig-'))
+    pty = await startPtyPair()
+    broker = await startMosquitto()
+    ;({ client, far } = subscribe(broker.port))
+    await new Promise<void>((resolve) => client.once('connect', () => resolve()))
+    await client.subscribeAsync('motepost/1/#', { qos: 1 })
+    writeFileSync(
+      join(folder, 'station.yaml'),
+      `version: 1
+station: { name: north-fence, group: slate-hollow }
+instruments:
+  - { layout: frames-424d-32, port: ${pty.sensor}, warm_up_s: 0 }
+data: { folder: ${folder}/data, flush_every_s: 2, record_s: 1 }
+clock: { trust: system }
+uplink: { mode: mqtt, url: 'mqtt://127.0.0.1:${broker.port}', pack_every_min: 0.05, receipts: none }
+`,
+    )
+    const frame = new Uint8Array(32)
+    let n = 0
+    feeding = setInterval(() => {
+      writeFrame(frame, 0, plausibleFrame(10 + (n++ % 7), 5))
+      pty.feed(frame)
+    }, 1000)
+  })
+
+  afterEach(async (context) => {
+    clearInterval(feeding)
+    if (agent.exitCode === null && agent.signalCode === null) await ended('SIGKILL')
+    await client.endAsync(true)
+    await broker.remove()
+    await pty.end()
+    if (context.task.result?.state === 'fail') console.info(log)
+    rmSync(folder, { recursive: true, force: true })
+  })
+
+  const arrived = (atLeast: number) => waitFor(`${atLeast} lines at the far end`, () => far.seen.size >= atLeast, 30)
+  const stored = () => storedLines(join(folder, 'data'))
+
+  it(
+    'brings every record up to the last sync to the far end, through a broker outage, a kill and an unplug',
+    async () => {
+      start()
+      await arrived(5)
+
+      await broker.stop()
+      const atOutage = stored().lines.size
+      await waitFor('records while the broker is away', () => stored().lines.size >= atOutage + 6, 30)
+      await broker.start()
+      await arrived(atOutage + 6)
+
+      await ended('SIGKILL')
+      const atKill = stored()
+      start()
+      await waitFor('records after the kill', () => stored().lines.size >= atKill.lines.size + 6, 30)
+
+      await pty.unplug()
+      await waitFor('the loss is told', () => log.includes('port-gone'), 10)
+      await pty.replug()
+      const atReplug = Math.max(...stored().lines.keys())
+      await waitFor(
+        'readings after the replug',
+        () => [...stored().lines].some(([seq, cells]) => seq > atReplug && cells[0] === 'record' && Number(cells[9]) > 0),
+        30,
+      )
+
+      const began = Date.now()
+      expect(await ended('SIGTERM')).toBe(0)
+      expect(Date.now() - began).toBeLessThan(5000)
+      expect(far.retained.get('alive')).toContain('"stopped"')
+      const atEnd = stored()
+      start()
+      await waitFor(
+        'everything at the far end',
+        () => [...atEnd.lines.keys()].every((seq) => far.seen.has(`${atEnd.storeId} ${seq}`)),
+        30,
+      )
+
+      // What was safe before the kill is there, once, unchanged, and no number was used for two lines.
+      for (const [seq, cells] of atKill.lines) expect(atEnd.lines.get(seq)).toEqual(cells)
+      // The far end has the same values: mean of PM2.5 is the sixth value cell (pm1 has five).
+      let compared = 0
+      for (const [seq, cells] of atEnd.lines) {
+        const there = far.seen.get(`${atEnd.storeId} ${seq}`)
+        if (there?.text !== undefined) expect(there.text).toBe(cells.slice(0, -1).join(','))
+        else if (cells[13] !== '') {
+          expect(there?.pm2_5).toBe(Number(cells[13]))
+          compared++
+        }
+      }
+      expect(compared).toBeGreaterThan(15)
+      console.info(`rig: ${atEnd.lines.size} lines stored, ${far.doubles} doubles sent`)
+      expect(far.retained.get('averages')).toContain('"data_capture_percent"')
+      expect(JSON.parse(far.retained.get('health') ?? '{}')).toMatchObject({ v: 1, station: 'north-fence' })
+    },
+    180_000,
+  )
+
+  it('ends within 5 s with exit code 0 when the broker has never been there', async () => {
+    await broker.stop()
+    start()
+    await waitFor('the first records', () => existsSync(join(folder, 'data')) && stored().lines.size > 4, 30)
+    const before = stored().lines.size
+    const began = Date.now()
+    expect(await ended('SIGTERM')).toBe(0)
+    expect(Date.now() - began).toBeLessThan(5000)
+    const after = [...stored().lines.values()]
+    expect(after.length).toBeGreaterThan(before)
+    expect(after.some((cells) => cells[0] === 'event' && cells.includes('stopped'))).toBe(true)
+  }, 60_000)
+})
