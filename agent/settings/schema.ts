@@ -176,8 +176,8 @@ const uplink = group('Where records are sent.', {
   ca_file: filePath('File with the certificate that vouches for the broker.'),
   cert_file: filePath('File with the certificate of this station.'),
   key_file: filePath('File with the key to cert_file.'),
-  pack_every_min: number('Records go out in packs, so often.', {
-    least: 1,
+  pack_every_min: number('Records go out in packs, so often; under 1 only for trials.', {
+    least: 0.05,
     most: 1440,
     unit: 'minutes',
   }).default(60),
@@ -202,11 +202,6 @@ const uplink = group('Where records are sent.', {
     'kept stays connected; per-pack connects for each pack (costs less on a metered link).',
     ['kept', 'per-pack'],
   ).default('kept'),
-  daily_budget_kb: number('Bytes a day, all in; what does not fit waits.', {
-    least: 10,
-    most: 10_000_000,
-    unit: 'kB',
-  }).optional(),
 })
 
 const metres = (words: string, most: number) => number(words, { least: 0, most, unit: 'metres' })

@@ -13,7 +13,11 @@ export interface Settings {
   /** One to eight. */
   readonly instruments: readonly InstrumentSettings[]
   readonly gauges: readonly GaugeSettings[]
-  readonly data: { readonly folder: string; readonly recordSeconds: number; readonly flushEverySeconds: number }
+  readonly data: {
+    readonly folder: string
+    readonly recordSeconds: number
+    readonly flushEverySeconds: number
+  }
   readonly clock: { readonly trust: 'auto' | 'system' | 'ntp-file' | 'none' }
   readonly alerts: readonly AlertSettings[]
   readonly uplink: UplinkSettings
@@ -90,7 +94,6 @@ export interface MqttSettings {
   readonly receipts: 'required' | 'none'
   readonly encoding: 'cbor' | 'json'
   readonly connection: 'kept' | 'per-pack'
-  readonly dailyBudgetKilobytes?: number
 }
 
 export interface SiteSettings {
@@ -204,7 +207,6 @@ function uplinkOf({ station, uplink }: SettingsFile): UplinkSettings {
     receipts: uplink.receipts,
     encoding: uplink.encoding,
     connection: uplink.connection,
-    dailyBudgetKilobytes: uplink.daily_budget_kb,
   })
 }
 
