@@ -169,7 +169,7 @@ function startStation(
     {
       clock,
       store,
-      state: stateFile(join(folder, 'station')),
+      state: stateFile(join(folder, 'station', 'state.json')),
       scheduler: { calendar: () => ({ stop: () => undefined }) },
       log: storyLog(clock),
       instruments: [
@@ -195,8 +195,8 @@ function storyLog(clock: VirtualClock): Log {
   const say = narrator(clock, minutes(0))
   const tell = (words: string, details: Readonly<Record<string, unknown>> = {}): void => {
     if (words.startsWith('alert '))
-      say(`ALERT ${details.rule}: ${details.state}, 10-min mean of PM10 ${details.value} ug/m3`)
-    else say(words.split(':')[0])
+      say(`ALERT ${details.rule} ${words.split(': ')[1]}: 10-min mean of PM10 ${details.value} ug/m3`)
+    else say(words.startsWith('over: ') ? words : words.split(':')[0])
   }
   return { info: tell, warn: tell }
 }
@@ -218,6 +218,7 @@ async function end(
   folder: string,
   broker: EmbeddedBroker,
 ): Promise<number> {
+  const averages = averagesText(station)
   const proof = await proveDelivery(
     { clock, station, collector, store, seconds: 10 },
     join(folder, 'station'),
@@ -227,7 +228,7 @@ async function end(
   await collector.stop()
   await broker.close()
   print('')
-  printAverages(station)
+  for (const line of averages) print(line)
   print(
     `The made sensor sent ${sensor.framesMade} frames and spoilt ${sensor.framesSpoilt} of them on the way.`,
   )
@@ -244,14 +245,13 @@ async function end(
   return proven ? 0 : 1
 }
 
-function printAverages(station: Station): void {
-  print(
-    `Last hour, until ${clockText(minutes(60) - minutes(0))} (uncorrected; data capture is used of planned time):`,
-  )
-  for (const key of ['pm1', 'pm2_5', 'pm10']) {
-    const hour = station.averagesOf(key)['1-h'] as Record<string, number>
+function averagesText(station: Station): string[] {
+  const until = clockText(minutes(60) - minutes(0))
+  const rows = ['pm1', 'pm2_5', 'pm10'].map((key) => {
+    const hour = station.averagesOf(key)['1-h'] as Record<string, number | boolean>
+    const mean = `${hour.at_least ? 'at least ' : ''}${hour.mean}`.padStart(16)
     const capture = `data capture ${hour.data_capture_percent} %, sampled share ${hour.sampled_share_percent} %`
-    print(`  ${key.padEnd(6)} ${String(hour.mean).padStart(7)} ug/m3   ${capture}`)
-  }
-  print('')
+    return `  ${key.padEnd(6)} ${mean} ug/m3   ${capture}`
+  })
+  return [`Last hour, until ${until} (uncorrected; data capture is used of planned time):`, ...rows, '']
 }

@@ -1,8 +1,11 @@
 import type { Alert } from '../alerts/alerts.js'
 import type { ChannelAverages } from '../averages/averages.js'
 import type { Store } from '../store/store.js'
+import { usualScreening } from '../screening/screening.js'
 import {
+  massChannels,
   monoSeconds,
+  type ChannelName,
   type ColumnSet,
   type Line,
   type MonoSeconds,
@@ -115,8 +118,14 @@ function addRecord(
 ): void {
   set.columns.forEach((column, i) => {
     if (column.statistic !== 'mean') return
-    const dot = column.channel.indexOf('.')
-    const over = `over-range${dot < 0 ? '' : column.channel.slice(dot)}` in line.marked
+    const over = isOverRange(set, i, line.values)
     averagesOf(column.channel)?.add(at, line.seconds, line.planned, line.values[i + 1], line.values[i], over)
   })
+}
+
+/** True when a mass went over the cap within the record: its mean, which counts the cap, then says 'at least'. */
+export function isOverRange(set: ColumnSet, meanAt: number, values: ArrayLike<number>): boolean {
+  const { channel, statistic } = set.columns[meanAt + 2] ?? {}
+  const isMass = massChannels.includes(channel?.split('.')[0] as ChannelName)
+  return isMass && statistic === 'max' && values[meanAt + 2] > usualScreening.capMicrogramsPerM3
 }

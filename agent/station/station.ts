@@ -7,7 +7,7 @@
  * `settled` resolves when none is in flight, so that virtual time can stand still meanwhile.
  * Refused: nothing stops the loop. A part that fails is told in health and tried again; the others go on.
  */
-import { Alert, type AlertRule } from '../alerts/alerts.js'
+import { Alert, alertWord, type AlertRule } from '../alerts/alerts.js'
 import { ChannelAverages } from '../averages/averages.js'
 import { StationClock, usualClock } from '../clock/clock.js'
 import { FaultBoard } from '../health/health.js'
@@ -39,6 +39,7 @@ import { GaugeRunner } from './gauge-runner.js'
 import { InstrumentRunner, type InstrumentOptions } from './instrument-runner.js'
 import { alertDetails, alertJson, averageJson, json } from './messages.js'
 import {
+  isOverRange,
   readCheckpoint,
   restoreAlerts,
   restoreAverages,
@@ -310,22 +311,19 @@ export class Station {
     } as const
     this.ports.store.append((seq) => ({ ...line, seq, values, excluded, marked }), this.set)
     this.records++
-    this.feedAverages(start, seconds, values, marked)
+    this.feedAverages(start, seconds, values)
   }
 
-  private feedAverages(
-    start: MonoSeconds,
-    seconds: number,
-    values: Float64Array,
-    marked: Readonly<Record<string, number>>,
-  ): void {
-    for (const [key, { averages, meanAt }] of this.averages) {
-      const dot = key.indexOf('.')
-      const over =
-        massChannels.some((name) => key.startsWith(name)) &&
-        `over-range${dot < 0 ? '' : key.slice(dot)}` in marked
-      averages.add(start, seconds, seconds, values[meanAt + 1], values[meanAt], over)
-    }
+  private feedAverages(start: MonoSeconds, seconds: number, values: Float64Array): void {
+    for (const { averages, meanAt } of this.averages.values())
+      averages.add(
+        start,
+        seconds,
+        seconds,
+        values[meanAt + 1],
+        values[meanAt],
+        isOverRange(this.set, meanAt, values),
+      )
   }
 
   private lookAtClock(now: MonoSeconds): boolean {
@@ -358,7 +356,7 @@ export class Station {
       const details = alertDetails(change, this.decimals(alert.rule.channel))
       this.lastChange.set(alert.rule.rule, { details, utc: this.clock.at(at) })
       this.event(at, 'alert', details)
-      this.ports.log.warn(`alert ${alert.rule.rule}: ${alert.state}`, details)
+      this.ports.log.warn(`alert ${alert.rule.rule}: ${alertWord(alert.rule, alert.state)}`, details)
       this.flushWanted = true
       this.savedAt = monoSeconds(-Infinity)
       this.untold.push(alert)

@@ -54,7 +54,10 @@ export interface EventLine {
   readonly details: Readonly<Record<string, string>>
 }
 
-/** Numbers that were never given to a line: after a start that followed an unclean end. */
+/**
+ * Numbers that no line has: left out by a start (they stand before the line's own number), or of lines that had to be
+ * dropped (they stand behind it).
+ */
 export interface SkipLine {
   readonly kind: 'skip'
   readonly seq: number
@@ -228,7 +231,9 @@ function parseEvent(cells: string[]): EventLine | undefined {
 function parseSkip(cells: string[]): SkipLine | undefined {
   if (cells.length !== 5) return undefined
   const [seq, from, to, damaged] = cells.slice(1).map(readWhole)
-  return from <= to && to < seq && damaged >= 0 ? { kind: 'skip', seq, from, to, damaged } : undefined
+  return from <= to && (to < seq || seq < from) && damaged >= 0
+    ? { kind: 'skip', seq, from, to, damaged }
+    : undefined
 }
 
 function parseCells(text: string, sets: ReadonlyMap<string, ColumnSet>): Line | undefined {

@@ -11,7 +11,7 @@ import {
 import type { Ledger } from './ledger.js'
 import { makePack, type PackLine } from './pack.js'
 import { topicOf } from './topics.js'
-import type { UplinkOptions, UplinkPorts } from './uplink.js'
+import type { UplinkOptions, UplinkPorts } from './options.js'
 
 /** Packs that are read, built or unanswered at one time. */
 const window = 2

@@ -46,6 +46,7 @@ export class Ledger {
   private earlyReceipt: Receipt | undefined
   /** Gaps up to here may be sent; younger lines wait for the next pack. */
   private mark = 0
+  /** Up to here the present had its turn to go first. */
   private newestMark = 0
   private quietRounds = 0
   private lastContiguous = 0
@@ -70,7 +71,6 @@ export class Ledger {
 
   /** Everything safe may go from now on, the newest pack of it before the rest. */
   markPresent(): void {
-    this.newestMark = this.mark
     this.mark = this.safe
   }
 

