@@ -45,7 +45,7 @@ export interface Judgement {
 
 /** A byte or two come with the plug; fewer than this say nothing. */
 export const fewBytes = 16
-const damagedShare = 0.3
+const damagedShare = 0.5
 const textShare = 0.9
 const heldShare = 0.9
 
@@ -53,7 +53,7 @@ const heldShare = 0.9
 export function judge(heard: Uint8Array, sent: readonly Uint8Array[], layouts: readonly Layout[]): Judgement {
   const { bytes, echoes } = withoutEchoes(heard, sent)
   const newest = bytes.subarray(-recogniseBytesLimit)
-  const candidates = recognise(newest, layouts)
+  const candidates = speaking(recognise(newest, layouts))
   const damaged = candidates.length > 0 ? undefined : damagedFrames(newest, layouts)
   const words = wordsIn(newest)
   const consoleToo = isConsole(words)
@@ -70,8 +70,14 @@ export function judge(heard: Uint8Array, sent: readonly Uint8Array[], layouts: r
   }
 }
 
+/** Answers say little beside readings of another layout. */
+function speaking(candidates: readonly Candidate[]): readonly Candidate[] {
+  const reading = candidates.filter(({ framesGood }) => framesGood > 0)
+  return reading.length > 0 ? reading : candidates
+}
+
 const soundOf = (candidates: readonly Candidate[]): Sound =>
-  candidates.some(({ framesGood }) => framesGood > 0) ? 'frames' : 'answers'
+  candidates[0].framesGood > 0 ? 'frames' : 'answers'
 
 function otherSound(bytes: Uint8Array, damaged: unknown, console: boolean, echoes: number): Sound {
   if (damaged) return 'damaged'
@@ -82,18 +88,25 @@ function otherSound(bytes: Uint8Array, damaged: unknown, console: boolean, echoe
 }
 
 /** A repeated start command would pass for an answer, so echoes go before anything is recognised. */
-function withoutEchoes(
-  heard: Uint8Array,
-  sent: readonly Uint8Array[],
-): { bytes: Uint8Array; echoes: number } {
-  let bytes = Buffer.from(heard)
+function withoutEchoes(heard: Uint8Array, sent: readonly Uint8Array[]): Pick<Judgement, 'bytes' | 'echoes'> {
+  let bytes: Buffer = Buffer.from(heard)
   let echoes = 0
-  for (const command of sent)
-    for (let at = bytes.indexOf(command); at >= 0; at = bytes.indexOf(command, at)) {
-      bytes = Buffer.concat([bytes.subarray(0, at), bytes.subarray(at + command.length)])
-      echoes++
-    }
+  for (const command of sent) {
+    const pieces = piecesBetween(bytes, command)
+    echoes += pieces.length - 1
+    bytes = Buffer.concat(pieces)
+  }
   return { bytes, echoes }
+}
+
+function piecesBetween(bytes: Buffer, command: Uint8Array): Buffer[] {
+  const pieces: Buffer[] = []
+  let from = 0
+  for (let at = bytes.indexOf(command); at >= 0; at = bytes.indexOf(command, from)) {
+    pieces.push(bytes.subarray(from, at))
+    from = at + command.length
+  }
+  return [...pieces, bytes.subarray(from)]
 }
 
 /** The layout whose frames are there but broken: noise makes false starts too, but never this many. */
@@ -101,11 +114,15 @@ function damagedFrames(bytes: Uint8Array, layouts: readonly Layout[]): Judgement
   const found = layouts
     .filter((layout) => layout.framing.kind !== 'lines')
     .map((layout) => ({ layout, frames: brokenIn(bytes, layout) }))
+    .filter(({ layout, frames }) => frames >= leastBroken(layout))
     .map((one) => ({ ...one, share: (one.frames * readingBytes(one.layout)) / bytes.length }))
-    .filter(({ frames, share }) => frames >= 2 && share >= damagedShare)
+    .filter(({ share }) => share >= damagedShare)
     .sort((a, b) => b.share - a.share)[0]
   return found && { layout: found.layout, frames: found.frames }
 }
+
+/** Any two delimiters make a frame with a wrong check: noise has some pairs of them, but not three in a row. */
+const leastBroken = ({ framing }: Layout): number => (framing.kind === 'stuffed' ? 3 : 2)
 
 function brokenIn(bytes: Uint8Array, layout: Layout): number {
   const { framesBadChecksum, framesBadTail } = decode(layout, bytes).decoder.lineCounts()

@@ -90,8 +90,9 @@ async function openUnlessStopped(
 const isUnread = ({ judgement }: Attempt): boolean =>
   judgement.sound === 'noise' && judgement.bytes.length >= fewBytes && judgement.held === undefined
 
+/** Broken frames may be noise that looks like it, so the other speeds are heard too. */
 const speedIsRight = ({ judgement, lost }: Attempt): boolean =>
-  lost || !['echo', 'noise', 'nothing'].includes(judgement.sound)
+  lost || !['damaged', 'echo', 'noise', 'nothing'].includes(judgement.sound)
 
 /** The attempt that tells most. */
 export function bestAttempt(attempts: readonly Attempt[]): Attempt | undefined {

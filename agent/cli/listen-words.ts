@@ -44,7 +44,8 @@ function mannerWords(best: LayoutFacts, { after_commands }: Facts): string[] {
       : []
   return after_commands
     ? [
-        'It was silent until wake and active commands were sent: asleep or passive. It was left awake; its first readings are not air yet.',
+        'It was silent until wake and active commands were sent: asleep or passive.',
+        'It was left awake; its first readings are not air yet.',
       ]
     : []
 }
@@ -146,5 +147,6 @@ function wrapped(line: string): string {
   return lines.join('\n')
 }
 
-const percent = (share: number): string => `${Math.floor(share * 100)} %`
+const percent = (share: number): string =>
+  share > 0 && share < 0.01 ? 'less than 1 %' : `${Math.floor(share * 100)} %`
 const capital = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1)
