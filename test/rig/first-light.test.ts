@@ -13,7 +13,7 @@ import { plausibleFrame, writeFrame } from '../../agent/simulation/frames.js'
 import { startMosquitto, type Mosquitto } from '../support/mosquitto.js'
 import { startPtyPair, type PtyPair } from '../support/pty.js'
 import { describeWith } from '../support/real-parts.js'
-import { entriesOf } from '../support/senml-resolver.js'
+import { entriesOf, resolve } from '../support/senml-resolver.js'
 import { waitFor } from '../support/wait.js'
 
 const root = join(import.meta.dirname, '../..')
@@ -44,9 +44,8 @@ function subscribe(port: number): { client: MqttClient; far: Far } {
 
 /** Reads a pack by the RFC alone: names, base name, values; the store's number is a value like any other. */
 function takePack(payload: Buffer, far: Far): void {
-  const plain = payload.subarray(0, 4).toString() === 'MPb1' ? brotliDecompressSync(payload.subarray(4)) : payload
-  let base = ''
-  let time = 0
+  const plain =
+    payload.subarray(0, 4).toString() === 'MPb1' ? brotliDecompressSync(payload.subarray(4)) : payload
   let store = ''
   const seqAt = new Map<number, number>()
   const massAt = new Map<number, number>()
@@ -55,15 +54,12 @@ function takePack(payload: Buffer, far: Far): void {
     if (far.seen.has(key)) far.doubles++
     else far.seen.set(key, what)
   }
-  for (const entry of entriesOf(plain)) {
-    base = (entry.bn as string | undefined) ?? base
-    time = (entry.bt as number | undefined) ?? time
-    const name = (base + ((entry.n as string | undefined) ?? '')).split('/').at(-1)
-    const at = time + ((entry.t as number | undefined) ?? 0)
-    if (name === 'store') store = entry.vs as string
-    if (name === 'seq') seqAt.set(at, entry.v as number)
-    if (name === 'pm2_5:mean') massAt.set(at, entry.v as number)
-    if (name === 'line') take(Number((entry.vs as string).split(',')[1]), { text: entry.vs as string })
+  for (const { n, t, v, vs } of resolve(entriesOf(plain))) {
+    const name = n.split('/').at(-1)
+    if (name === 'store') store = vs!
+    if (name === 'seq') seqAt.set(t, v!)
+    if (name === 'pm2_5:mean') massAt.set(t, v!)
+    if (name === 'line') take(Number(vs!.split(',')[1]), { text: vs })
   }
   for (const [at, seq] of seqAt) take(seq, { pm2_5: massAt.get(at) })
 }
@@ -72,11 +68,14 @@ function takePack(payload: Buffer, far: Far): void {
 function storedLines(folder: string): { storeId: string; lines: Map<number, string[]> } {
   const lines = new Map<number, string[]>()
   let storeId = ''
-  for (const name of readdirSync(folder).filter((n) => n.startsWith('lines-')).sort())
+  for (const name of readdirSync(folder)
+    .filter((n) => n.startsWith('lines-'))
+    .sort())
     for (const text of readFileSync(join(folder, name), 'utf8').split('\n')) {
       const cells = text.split(',')
       if (cells[0] === 'file') storeId = cells.find((cell) => /^[0-9a-f]{8}-/.test(cell)) ?? storeId
-      if (/^(record|anchor|event|skip)$/.test(cells[0]) && cells.length > 4) lines.set(Number(cells[1]), cells)
+      if (/^(record|anchor|event|skip)$/.test(cells[0]) && cells.length > 4)
+        lines.set(Number(cells[1]), cells)
     }
   return { storeId, lines }
 }
@@ -92,7 +91,12 @@ describeWith(['socat', 'mosquitto'], 'first light', () => {
   let log = ''
 
   const start = (): void => {
-    agent = spawn(process.execPath, [join(root, 'dist/agent/cli/main.js'), 'run', '--settings', join(folder, 'station.yaml')])
+    agent = spawn(process.execPath, [
+      join(root, 'dist/agent/cli/main.js'),
+      'run',
+      '--settings',
+      join(folder, 'station.yaml'),
+    ])
     agent.stdout?.on('data', (d: Buffer) => (log += d.toString()))
     agent.stderr?.on('data', (d: Buffer) => (log += d.toString()))
   }
@@ -138,67 +142,67 @@ uplink: { mode: mqtt, url: 'mqtt://127.0.0.1:${broker.port}', pack_every_min: 0.
     rmSync(folder, { recursive: true, force: true })
   })
 
-  const arrived = (atLeast: number) => waitFor(`${atLeast} lines at the far end`, () => far.seen.size >= atLeast, 30)
+  const arrived = (atLeast: number) =>
+    waitFor(`${atLeast} lines at the far end`, () => far.seen.size >= atLeast, 90)
   const stored = () => storedLines(join(folder, 'data'))
 
-  it(
-    'brings every record up to the last sync to the far end, through a broker outage, a kill and an unplug',
-    async () => {
-      start()
-      await arrived(5)
+  it('brings every record up to the last sync to the far end, through a broker outage, a kill and an unplug', async () => {
+    start()
+    await arrived(5)
 
-      await broker.stop()
-      const atOutage = stored().lines.size
-      await waitFor('records while the broker is away', () => stored().lines.size >= atOutage + 6, 30)
-      await broker.start()
-      await arrived(atOutage + 6)
+    await broker.stop()
+    const atOutage = stored().lines.size
+    await waitFor('records while the broker is away', () => stored().lines.size >= atOutage + 6, 30)
+    await broker.start()
+    await arrived(atOutage + 6)
 
-      await ended('SIGKILL')
-      const atKill = stored()
-      start()
-      await waitFor('records after the kill', () => stored().lines.size >= atKill.lines.size + 6, 30)
+    await ended('SIGKILL')
+    const atKill = stored()
+    start()
+    await waitFor('records after the kill', () => stored().lines.size >= atKill.lines.size + 6, 30)
 
-      await pty.unplug()
-      await waitFor('the loss is told', () => log.includes('port-gone'), 10)
-      await pty.replug()
-      const atReplug = Math.max(...stored().lines.keys())
-      await waitFor(
-        'readings after the replug',
-        () => [...stored().lines].some(([seq, cells]) => seq > atReplug && cells[0] === 'record' && Number(cells[9]) > 0),
-        30,
-      )
+    await pty.unplug()
+    await waitFor('the loss is told', () => log.includes('port-gone'), 10)
+    await pty.replug()
+    const atReplug = Math.max(...stored().lines.keys())
+    await waitFor(
+      'readings after the replug',
+      () =>
+        [...stored().lines].some(
+          ([seq, cells]) => seq > atReplug && cells[0] === 'record' && Number(cells[9]) > 0,
+        ),
+      30,
+    )
 
-      const began = Date.now()
-      expect(await ended('SIGTERM')).toBe(0)
-      expect(Date.now() - began).toBeLessThan(5000)
-      expect(far.retained.get('alive')).toContain('"stopped"')
-      const atEnd = stored()
-      start()
-      await waitFor(
-        'everything at the far end',
-        () => [...atEnd.lines.keys()].every((seq) => far.seen.has(`${atEnd.storeId} ${seq}`)),
-        30,
-      )
+    const began = Date.now()
+    expect(await ended('SIGTERM')).toBe(0)
+    expect(Date.now() - began).toBeLessThan(5000)
+    expect(far.retained.get('alive')).toContain('"stopped"')
+    const atEnd = stored()
+    start()
+    await waitFor(
+      'everything at the far end',
+      () => [...atEnd.lines.keys()].every((seq) => far.seen.has(`${atEnd.storeId} ${seq}`)),
+      30,
+    )
 
-      // What was safe before the kill is there, once, unchanged, and no number was used for two lines.
-      for (const [seq, cells] of atKill.lines) expect(atEnd.lines.get(seq)).toEqual(cells)
-      // The far end has the same values: mean of PM2.5 is the sixth value cell (pm1 has five).
-      let compared = 0
-      for (const [seq, cells] of atEnd.lines) {
-        const there = far.seen.get(`${atEnd.storeId} ${seq}`)
-        if (there?.text !== undefined) expect(there.text).toBe(cells.slice(0, -1).join(','))
-        else if (cells[13] !== '') {
-          expect(there?.pm2_5).toBe(Number(cells[13]))
-          compared++
-        }
+    // What was safe before the kill is there, once, unchanged, and no number was used for two lines.
+    for (const [seq, cells] of atKill.lines) expect(atEnd.lines.get(seq)).toEqual(cells)
+    // The far end has the same values: mean of PM2.5 is the sixth value cell (pm1 has five).
+    let compared = 0
+    for (const [seq, cells] of atEnd.lines) {
+      const there = far.seen.get(`${atEnd.storeId} ${seq}`)
+      if (there?.text !== undefined) expect(there.text).toBe(cells.slice(0, -1).join(','))
+      else if (cells[13] !== '') {
+        expect(there?.pm2_5).toBe(Number(cells[13]))
+        compared++
       }
-      expect(compared).toBeGreaterThan(15)
-      console.info(`rig: ${atEnd.lines.size} lines stored, ${far.doubles} doubles sent`)
-      expect(far.retained.get('averages')).toContain('"data_capture_percent"')
-      expect(JSON.parse(far.retained.get('health') ?? '{}')).toMatchObject({ v: 1, station: 'north-fence' })
-    },
-    180_000,
-  )
+    }
+    expect(compared).toBeGreaterThan(15)
+    console.info(`rig: ${atEnd.lines.size} lines stored, ${far.doubles} doubles sent`)
+    expect(far.retained.get('averages')).toContain('"data_capture_percent"')
+    expect(JSON.parse(far.retained.get('health') ?? '{}')).toMatchObject({ v: 1, station: 'north-fence' })
+  }, 180_000)
 
   it('ends within 5 s with exit code 0 when the broker has never been there', async () => {
     await broker.stop()

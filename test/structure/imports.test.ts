@@ -56,7 +56,9 @@ const files = readdirSync(join(root, 'agent'), { recursive: true, encoding: 'utf
 
 function importsOf(file: string): string[] {
   const text = readFileSync(join(root, file), 'utf8')
-  const statements = text.matchAll(/^(?:import|export)\b[^;'"]*?from '([^']+)'|^import '([^']+)'|\bimport\('([^']+)'\)/gm)
+  const statements = text.matchAll(
+    /^(?:import|export)\b[^;'"]*?from '([^']+)'|^import '([^']+)'|\bimport\('([^']+)'\)/gm,
+  )
   return [...statements].map((m) => m[1] ?? m[2] ?? m[3])
 }
 

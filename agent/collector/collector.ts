@@ -1,0 +1,339 @@
+/**
+ * collector: the far end. It takes the packs of a group's stations from the broker, keeps their lines, and says so.
+ *
+ * In: packs on `motepost/1/<group>/<station>/lines`, the time with each `step`. Out: lines in an archive a store, and a
+ * retained receipt for each station, published only after the archive was synced; faults and counts.
+ * Assumed: anything may arrive twice, in any order, and from anybody who may publish. A pack counts as taken when the
+ * broker was told so; if it is lost after that, no receipt names its lines and the station sends them again.
+ * Refused: packs that `readPack` refuses, or whose station is not that of their topic; what does not fit the queue.
+ * A line that came before with the same text is a double and counted; with another text it is a conflict: the archive
+ * keeps it aside, a fault tells it, and the receipt stays as it was.
+ */
+import {
+  addSeconds,
+  bad,
+  done,
+  faultCatalogue,
+  good,
+  type Broker,
+  type ColumnSet,
+  type Fault,
+  type FaultCode,
+  type Message,
+  type MonoSeconds,
+  type Outcome,
+  type Random,
+  type RangeSet,
+  type StageCounts,
+} from '../terms/terms.js'
+import {
+  Link,
+  linesOfGroup,
+  mostReceiptStores,
+  readPack,
+  receiptJson,
+  receiptOf,
+  stationOf,
+  topicOf,
+  usualPackLimits,
+  type BackoffBounds,
+  type Pack,
+  type PackLimits,
+  type Receipt,
+  type UnpackedLine,
+} from '../uplink/uplink.js'
+
+/** The kept lines of one store. */
+export interface Archive {
+  /** Adds what is not there yet. Lines whose number has another text are kept aside and named. Faults are disk-*. */
+  add(
+    lines: readonly UnpackedLine[],
+    sets: readonly ColumnSet[],
+  ): Promise<Outcome<{ added: number; doubles: number; conflicts: readonly number[] }>>
+  sync(): Promise<Outcome<void>>
+  /** The numbers of all lines here, and those that its skip lines say were never given. */
+  ranges(): RangeSet
+}
+
+export interface CollectorOptions {
+  readonly group: string
+  readonly limits: PackLimits
+  readonly backoff: BackoffBounds
+  /** Packs that wait for the disk; of more the newest are refused, and their station sends them again. */
+  readonly mostWaiting: number
+  readonly mostWaitingBytes: number
+  /** Archives that are open at one time. */
+  readonly mostStores: number
+}
+
+export const usualCollector = {
+  limits: usualPackLimits,
+  backoff: { firstSeconds: 5, mostSeconds: 300 },
+  mostWaiting: 1000,
+  mostWaitingBytes: 64 << 20,
+  mostStores: 2000,
+} as const
+
+export interface CollectorPorts {
+  readonly broker: Broker
+  readonly random: Random
+  /** Opens the archive of a store, making it if need be. */
+  openArchive(store: { group: string; station: string; storeId: string }): Promise<Outcome<Archive>>
+  readonly faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }
+}
+
+/** Packs between two syncs while many wait. */
+const packsPerSync = 32
+const diskRestSeconds = 60
+const mostReceiptsInFlight = 8
+
+interface Waiting {
+  readonly topic: string
+  readonly payload: Uint8Array
+}
+
+interface Kept {
+  readonly station: string
+  readonly storeId: string
+  readonly archive: Archive
+  /** As of the last sync. */
+  receipt: Receipt
+}
+
+export class Collector {
+  private readonly link: Link
+  private readonly inFlight = new Set<Promise<unknown>>()
+  private readonly queue: Waiting[] = []
+  private queuedBytes = 0
+  /** By station and store id, the one used last at the end. */
+  private readonly kept = new Map<string, Kept>()
+  private readonly unsynced = new Set<Kept>()
+  /** Stations whose receipt is not yet, or not any more, what the broker has. */
+  private readonly toTell = new Set<string>()
+  private working = false
+  private receiptsInFlight = 0
+  private restsUntil = -Infinity as MonoSeconds
+  private stopping = false
+  private readonly packs = { taken: 0, given: 0, refused: {} as Record<string, number> }
+  readonly lines = { added: 0, doubles: 0, conflicts: 0 }
+
+  constructor(
+    private readonly options: CollectorOptions,
+    private readonly ports: CollectorPorts,
+  ) {
+    this.link = new Link(ports.broker, options.backoff, ports.random, {
+      request: () => ({ subscribe: [linesOfGroup(options.group)] }),
+      connected: () => this.connected(),
+      message: (message) => this.take(message),
+      faults: ports.faults,
+    })
+  }
+
+  /** Time goes on; call it every few seconds. Returns at once. */
+  step(now: MonoSeconds): void {
+    this.link.now = now
+    if (this.stopping) return
+    const attempt = this.link.tryConnect()
+    if (attempt) this.track(attempt)
+    this.work()
+    this.tellReceipts()
+  }
+
+  private connected(): void {
+    if (this.stopping) return this.track(this.link.end(true))
+    // A broker that was restarted may have forgotten.
+    for (const { station } of this.kept.values()) this.toTell.add(station)
+    this.tellReceipts()
+  }
+
+  // ---- in -------------------------------------------------------------------------------------------------------------
+
+  private take(message: Message): void {
+    this.packs.taken++
+    if (this.queue.length >= this.options.mostWaiting || this.queuedBytes >= this.options.mostWaitingBytes)
+      return this.refuse('queue-full')
+    if (message.payload.length > this.options.limits.bytes) return this.refuse('too-long', message.topic)
+    this.queue.push({ topic: message.topic, payload: message.payload })
+    this.queuedBytes += message.payload.length
+    this.work()
+  }
+
+  /** @param detail where it is the sender's fault. */
+  private refuse(reason: string, detail?: string): void {
+    this.packs.refused[reason] = (this.packs.refused[reason] ?? 0) + 1
+    if (detail !== undefined)
+      this.ports.faults.raise({ code: 'pack-refused', detail: `${detail}: ${reason}` })
+  }
+
+  private work(): void {
+    if (this.working || this.link.now < this.restsUntil) return
+    if (this.queue.length === 0 && this.unsynced.size === 0) return
+    this.working = true
+    this.track(
+      this.drain().finally(() => {
+        this.working = false
+      }),
+    )
+  }
+
+  private async drain(): Promise<void> {
+    while (this.queue.length > 0 || this.unsynced.size > 0) {
+      for (let n = 0; n < packsPerSync && this.queue.length > 0; n++) {
+        const stored = await this.store(this.queue[0])
+        if (!stored.ok) return this.rest(stored.fault)
+        this.queuedBytes -= this.queue.shift()!.payload.length
+      }
+      const synced = await this.sync()
+      if (!synced.ok) return this.rest(synced.fault)
+      this.ports.faults.clear('disk-full', 'disk-read-only', 'disk-error')
+      this.tellReceipts()
+    }
+  }
+
+  /** The disk does not take it now: the pack stays first in the queue. */
+  private rest(fault: Fault): void {
+    this.restsUntil = addSeconds(this.link.now, diskRestSeconds)
+    this.ports.faults.raise(fault)
+  }
+
+  private async store({ topic, payload }: Waiting): Promise<Outcome<void>> {
+    const pack = this.unpack(topic, payload)
+    if (!pack) return done
+    const added = await this.keep(pack)
+    if (!added.ok && faultCatalogue[added.fault.code].transient) return added
+    if (added.ok) this.packs.given++
+    else {
+      // One store that cannot be kept does not hold up the others.
+      this.refuse(added.fault.code)
+      this.ports.faults.raise(added.fault)
+    }
+    return done
+  }
+
+  private async keep(pack: Pack): Promise<Outcome<void>> {
+    const kept = await this.archiveOf(pack)
+    if (!kept.ok) return kept
+    const added = await kept.value.archive.add(pack.lines, pack.sets)
+    if (!added.ok) return added
+    this.unsynced.add(kept.value)
+    this.lines.added += added.value.added
+    this.lines.doubles += added.value.doubles
+    if (added.value.conflicts.length > 0) this.tellConflict(pack, added.value.conflicts)
+    return done
+  }
+
+  private unpack(topic: string, payload: Uint8Array): Pack | undefined {
+    const pack = readPack(payload, this.options.limits)
+    if (!pack.ok) {
+      this.refuse(pack.fault.detail.split(':')[0], `${topic}: ${pack.fault.detail}`)
+      return undefined
+    }
+    const { group, station } = pack.value
+    if (group === this.options.group && station === stationOf(topic, group, 'lines')) return pack.value
+    this.refuse('wrong-topic', `${topic}: from ${group}/${station}`)
+    return undefined
+  }
+
+  private tellConflict(pack: Pack, numbers: readonly number[]): void {
+    this.lines.conflicts += numbers.length
+    const which = numbers.length === 1 ? `line ${numbers[0]}` : `${numbers.length} lines from ${numbers[0]}`
+    this.ports.faults.raise({
+      code: 'identity-conflict',
+      detail: `${pack.station}, store ${pack.storeId}, ${which}`,
+    })
+  }
+
+  private async archiveOf({ group, station, storeId }: Pack): Promise<Outcome<Kept>> {
+    const key = `${station}/${storeId}`
+    const known = this.kept.get(key)
+    if (known) {
+      this.kept.delete(key)
+      this.kept.set(key, known)
+      return good(known)
+    }
+    if (this.kept.size >= this.options.mostStores)
+      return bad('pack-refused', `more than ${this.kept.size} stores`)
+    const opened = await this.ports.openArchive({ group, station, storeId })
+    if (!opened.ok) return opened
+    const kept = { station, storeId, archive: opened.value, receipt: receiptOf(opened.value.ranges()) }
+    this.kept.set(key, kept)
+    return good(kept)
+  }
+
+  private async sync(): Promise<Outcome<void>> {
+    for (const kept of this.unsynced) {
+      const synced = await kept.archive.sync()
+      if (!synced.ok) return synced
+      this.unsynced.delete(kept)
+      kept.receipt = receiptOf(kept.archive.ranges())
+      this.toTell.add(kept.station)
+    }
+    return done
+  }
+
+  // ---- receipts -------------------------------------------------------------------------------------------------------
+
+  private tellReceipts(): void {
+    const { session } = this.link
+    if (!session) return
+    for (const station of this.toTell) {
+      if (this.receiptsInFlight >= mostReceiptsInFlight) return
+      this.receiptsInFlight++
+      this.toTell.delete(station)
+      const topic = topicOf(this.options.group, station, 'receipt')
+      this.track(
+        session.publish(topic, this.receipt(station), { retain: true }).then((answer) => {
+          this.receiptsInFlight--
+          this.receiptAnswered(station, answer)
+        }),
+      )
+    }
+  }
+
+  private receiptAnswered(station: string, answer: Outcome<void>): void {
+    if (answer.ok) {
+      this.ports.faults.clear('broker-refused', 'broker-silent')
+      return this.tellReceipts()
+    }
+    if (answer.fault.code === 'broker-silent') this.toTell.add(station)
+    if (answer.fault.code !== 'link-lost') this.ports.faults.raise(answer.fault)
+  }
+
+  private receipt(station: string): Uint8Array {
+    const stores = [...this.kept.values()]
+      .filter((kept) => kept.station === station)
+      .slice(-mostReceiptStores)
+    return receiptJson(new Map(stores.map(({ storeId, receipt }) => [storeId, receipt])))
+  }
+
+  // ---- for its owner --------------------------------------------------------------------------------------------------
+
+  /** Packs. */
+  counts(): StageCounts {
+    return { ...this.packs, refused: { ...this.packs.refused }, held: this.queue.length }
+  }
+
+  get state(): string {
+    return this.link.state
+  }
+
+  get busy(): boolean {
+    return this.inFlight.size > 0
+  }
+
+  async settled(): Promise<void> {
+    while (this.busy) await Promise.all(this.inFlight)
+  }
+
+  private track(work: Promise<unknown>): void {
+    const tracked: Promise<unknown> = work.finally(() => this.inFlight.delete(tracked))
+    this.inFlight.add(tracked)
+  }
+
+  /** Stores and confirms what has come, and ends the connection. */
+  async stop(): Promise<void> {
+    this.stopping = true
+    await this.settled()
+    await this.link.end(true)
+  }
+}

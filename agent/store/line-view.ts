@@ -1,0 +1,138 @@
+import { parseLine, utcMillis, type ColumnSet, type Line, type UtcMillis } from '../terms/terms.js'
+import { beginsWith, crcBytes, textOf } from './stored-line.js'
+
+const comma = 44
+const minus = 45
+const point = 46
+const recordWord = Buffer.from('record,')
+const mostCells = 4096
+
+/** Powers of ten that a double holds exactly. */
+const tens = Array.from({ length: 20 }, (_, i) => 10 ** i)
+
+/**
+ * One line of a scan, read cell by cell from its bytes only as far as somebody asks. The same view is given for every line:
+ * keep what you need, not the view.
+ */
+export class LineView {
+  seq = 0
+  isRecord = false
+  private bytes: Buffer = Buffer.alloc(0)
+  private start = 0
+  private end = 0
+  /** Where each cell begins; one more at the end. */
+  private readonly cells = new Int32Array(mostCells)
+  private cellCount = 0
+  private newestSet: ColumnSet | undefined
+
+  constructor(private readonly sets: ReadonlyMap<string, ColumnSet>) {}
+
+  /** Shows the line at bytes[start, end), its CRC included. */
+  show(bytes: Buffer, start: number, end: number, seq: number): void {
+    this.bytes = bytes
+    this.start = start
+    this.end = end
+    this.seq = seq
+    this.isRecord = beginsWith(bytes, start, end, recordWord)
+    this.cellCount = 0
+  }
+
+  /** The whole line, checked to be canonical; undefined when it is not. */
+  line(): Line | undefined {
+    return parseLine(this.text(), this.sets)
+  }
+
+  text(): string {
+    return textOf(this.bytes, this.start, this.end)
+  }
+
+  /** The columns of a record; undefined where its columns line is damaged. */
+  columnSet(): ColumnSet | undefined {
+    const id = this.cell(2)
+    if (this.newestSet?.id !== id) this.newestSet = this.sets.get(id)
+    return this.newestSet
+  }
+
+  /** First eight hex digits of a record's boot id. */
+  boot(): string {
+    return this.cell(3)
+  }
+
+  /** Start of a record, s since boot. */
+  mono(): number {
+    return this.number(4)
+  }
+
+  /** Length of a record, s. */
+  seconds(): number {
+    return this.number(5)
+  }
+
+  planned(): number {
+    return this.number(6)
+  }
+
+  /** Start of a record as its trusted clock gave it. */
+  utc(): UtcMillis | undefined {
+    this.split()
+    const at = this.cells[7]
+    if (this.cells[8] - at !== 21) return undefined
+    const d = (offset: number): number =>
+      (this.bytes[at + offset] - 48) * 10 + this.bytes[at + offset + 1] - 48
+    return utcMillis(Date.UTC(d(0) * 100 + d(2), d(5) - 1, d(8), d(11), d(14), d(17)))
+  }
+
+  /** Value of a record's column; NaN where there is none. */
+  value(column: number): number {
+    return this.number(8 + column)
+  }
+
+  /** Seconds by reason as they stand: 'warm-up.1=3.0;no-data.1=2.0'. */
+  excluded(): string {
+    this.split()
+    return this.cell(this.cellCount - 2)
+  }
+
+  marked(): string {
+    this.split()
+    return this.cell(this.cellCount - 1)
+  }
+
+  private cell(index: number): string {
+    this.split()
+    if (index >= this.cellCount) return ''
+    return this.bytes.toString('latin1', this.cells[index], this.cells[index + 1] - 1)
+  }
+
+  private split(): void {
+    if (this.cellCount > 0) return
+    const { bytes, cells } = this
+    const end = this.end - crcBytes
+    let count = 0
+    cells[count++] = this.start
+    for (let at = this.start; at < end && count < mostCells - 1; at++)
+      if (bytes[at] === comma) cells[count++] = at + 1
+    cells[count] = end + 1
+    this.cellCount = count
+  }
+
+  /** Digits and point only, so digits divided by a power of ten is the nearest double, as Number(text) gives it. */
+  private number(index: number): number {
+    this.split()
+    if (index >= this.cellCount) return NaN
+    const { bytes } = this
+    const end = this.cells[index + 1] - 1
+    let at = this.cells[index]
+    const negative = bytes[at] === minus
+    if (negative) at++
+    if (at >= end || end - at > 15) return at >= end ? NaN : Number(this.cell(index))
+    let digits = 0
+    let pointAt = end - 1
+    for (; at < end; at++) {
+      if (bytes[at] === point) pointAt = at
+      else digits = digits * 10 + bytes[at] - 48
+    }
+    const value = digits / tens[end - 1 - pointAt]
+    return negative ? -value : value
+  }
+}

@@ -1,0 +1,97 @@
+/** What a start makes of the files it finds; FORMAT.md, rules 3 to 12. */
+import { good, type ColumnSet, type Disk, type Fault, type Outcome } from '../terms/terms.js'
+import type { AppendFile } from './appender.js'
+import { CheckedFile } from './check-file.js'
+import { damagedName, linesFiles, type LinesName } from './names.js'
+import { damagedText, setAside } from './set-aside.js'
+import type { Identity } from './stored-line.js'
+
+/** Numbers are taken up again at a multiple of this. */
+const numberStep = 64
+const mostDamagedBytes = 256 * 1024
+
+/** What a start found and did. */
+export interface Recovered {
+  /** Whole lines with a number in the file that was written last. */
+  readonly lines: number
+  /** Damaged lines set aside. */
+  readonly damaged: number
+  /** 1 when the last line was cut off, else 0. */
+  readonly notYet: number
+  /** The numbers that were left out; absent when none were. */
+  readonly skippedFrom?: number
+  readonly skippedTo?: number
+  /** The last file could not be synced; it is not written again. */
+  readonly fault?: Fault
+}
+
+export interface Start {
+  readonly recovered: Recovered
+  /** The files in the order in which they count. */
+  readonly files: readonly LinesName[]
+  /** The file to go on with, where it may be. */
+  readonly open?: AppendFile
+  /** Number of the first line to come. */
+  readonly nextSeq: number
+  /** Highest number that is safe. */
+  readonly safeSeq: number
+}
+
+export async function recover(
+  disk: Disk,
+  { storeId }: Identity,
+  names: readonly string[],
+  sets: Map<string, ColumnSet>,
+  atLeastSeq: number,
+): Promise<Outcome<Start>> {
+  const files = linesFiles(names).filter((file) => file.last === undefined)
+  if (files.length === 0 && atLeastSeq === 0) return good(emptyStart)
+  const checked = await checkNewest(disk, storeId, files, sets)
+  if (!checked.ok) return checked
+  const [newest] = checked.value
+  const fault = newest && (await syncFound(disk, newest.file.name))
+  const { damaged = 0, damagedLines = [], file } = newest ?? {}
+  const aside = damagedLines.map((line) => damagedText(newest.file.name, line))
+  if (aside.length > 0) await setAside(disk, storeId, damagedName, aside, mostDamagedBytes)
+  const highest = Math.max(atLeastSeq, files.at(-1)?.first ?? 0, ...checked.value.map((one) => one.highest))
+  const safeSeq = Math.max(0, ...checked.value.map((one) => one.believed))
+  const notYet = file?.openTail ? 1 : 0
+  const nextSeq = nextMultiple(highest + 1 + damaged + notYet)
+  const skipped = nextSeq > safeSeq + 1 ? { skippedFrom: safeSeq + 1, skippedTo: nextSeq - 1 } : {}
+  const recovered = { lines: file?.lines ?? 0, damaged, notYet, ...skipped, ...(fault ? { fault } : {}) }
+  return good({ recovered, files, open: fault ? undefined : file, nextSeq, safeSeq })
+}
+
+/** The last two files, newest first, and as many before them as it takes to find a line that is believed. */
+async function checkNewest(
+  disk: Disk,
+  storeId: string,
+  files: readonly LinesName[],
+  sets: Map<string, ColumnSet>,
+): Promise<Outcome<CheckedFile[]>> {
+  const checked: CheckedFile[] = []
+  for (let i = files.length - 1; i >= 0; i--) {
+    const read = await CheckedFile.read(disk, storeId, files[i].name, sets, files[i + 1]?.first)
+    if (!read.ok) return read
+    checked.push(read.value)
+    if (checked.length >= 2 && checked.some((one) => one.believed > 0)) break
+  }
+  return good(checked)
+}
+
+const emptyStart: Start = {
+  recovered: { lines: 0, damaged: 0, notYet: 0 },
+  files: [],
+  nextSeq: 1,
+  safeSeq: 0,
+}
+
+const nextMultiple = (n: number): number => Math.ceil(n / numberStep) * numberStep
+
+/** Before its lines are believed: what a killed process left in the system's cache must survive the next power cut. */
+async function syncFound(disk: Disk, name: string): Promise<Fault | undefined> {
+  const synced = await disk.datasync(name)
+  if (!synced.ok) return synced.fault
+  const named = await disk.syncFolder('')
+  return named.ok ? undefined : named.fault
+}

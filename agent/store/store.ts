@@ -1,0 +1,129 @@
+/**
+ * store: the append-only folder in which a station keeps its lines, and the archive in which a collector keeps them.
+ *
+ * In: lines (numbered here for a station, numbered already for an archive), a Disk, and who the folder belongs to.
+ * Out: for each line its number, at once; `safeSeq`, up to which everything survives a power cut; the lines again, by
+ * number or in one pass. FORMAT.md says what every byte means and what a start makes of a folder that a power cut left.
+ * Assumed: one writer (the lock is hardware/'s); the Disk may write short, fail, fill up or turn read-only, and a power cut
+ * may lose or tear what was not synced.
+ * Refused: a folder that holds something else, or another station's store (store-foreign). Damaged lines are set aside and
+ * counted. A full buffer drops its oldest line, counts it, and a skip line says so. No number is ever used twice for lines
+ * that were safe, and none leaves the station before it is.
+ */
+import type { ColumnSet, Disk, Line, Outcome, StageCounts } from '../terms/terms.js'
+import { good } from '../terms/terms.js'
+import { openIdentity } from './identity.js'
+import type { LineView } from './line-view.js'
+import { StoreReader, type Scanned, type ScanOptions, type StoredLine } from './reader.js'
+import { recover, type Recovered } from './recovery.js'
+import type { Identity } from './stored-line.js'
+import { StoreWriter } from './writer.js'
+
+export { openArchive, type Added, type Archive, type ArchiveOptions, type ArrivedLine } from './archive.js'
+export { readStoreFolder, type StoreFolder } from './folder.js'
+export type { LineView, Recovered, Scanned, ScanOptions, StoredLine }
+
+export interface StoreOptions {
+  readonly disk: Disk
+  /** A new random id, asked for only when the folder is empty. */
+  readonly newStoreId: () => string
+  readonly station: string
+  /** Lines with a number in a file before the next begins. */
+  readonly linesPerFile?: number
+  /** Lines that may wait for the disk before the oldest is dropped; while a write is under way, as many again. */
+  readonly maxBufferedLines?: number
+  /** Highest number that others know to be given (a checkpoint's): numbers go on above it. */
+  readonly atLeastSeq?: number
+}
+
+/** Opens a station's store, making it in an empty folder. Faults: store-foreign, disk-*. */
+export async function openStore(options: StoreOptions): Promise<Outcome<Store>> {
+  const { disk, station, newStoreId, linesPerFile = 2048, maxBufferedLines = 1500, atLeastSeq = 0 } = options
+  const folder = await openIdentity(disk, { station }, () => ({ storeId: newStoreId(), station }))
+  if (!folder.ok) return folder
+  const { identity, names } = folder.value
+  const sets = new Map<string, ColumnSet>()
+  const start = await recover(disk, identity, names, sets, atLeastSeq)
+  if (!start.ok) return start
+  const writer = new StoreWriter(disk, identity, sets, names, start.value, { linesPerFile, maxBufferedLines })
+  return good(new Store(identity, start.value.recovered, writer, disk, sets))
+}
+
+export class Store {
+  private readonly reader: StoreReader
+
+  constructor(
+    private readonly identity: Identity,
+    /** What opening it found. */
+    readonly recovered: Recovered,
+    private readonly writer: StoreWriter,
+    disk: Disk,
+    sets: Map<string, ColumnSet>,
+  ) {
+    this.reader = new StoreReader(disk, identity.storeId, () => writer.readable(), sets)
+  }
+
+  get storeId(): string {
+    return this.identity.storeId
+  }
+
+  get station(): string {
+    return this.identity.station
+  }
+
+  /** Number that the next line will get. */
+  get nextSeq(): number {
+    return this.writer.nextSeq
+  }
+
+  /** Everything up to this number is synced: as a line, or as part of a skip line's range. */
+  get safeSeq(): number {
+    return this.writer.safeSeq
+  }
+
+  /** Lines that wait for the disk. */
+  get buffered(): number {
+    return this.writer.buffered
+  }
+
+  /**
+   * Numbers a line and keeps it in memory until the next flush. A line longer than a reader would take becomes an event
+   * 'line-too-long'.
+   * @param set the columns of a record
+   * @returns its number
+   */
+  append(make: (seq: number) => Line, set?: ColumnSet): number {
+    return this.writer.append(make, set)
+  }
+
+  /**
+   * Brings everything appended before to disk and syncs it. On a fault (disk-*) the lines wait in memory; try again later.
+   */
+  flush(): Promise<Outcome<void>> {
+    return this.writer.flush()
+  }
+
+  /** The safe lines whose numbers are within from and to, in order; all of them are held in memory. */
+  lines(from: number, to: number): Promise<Outcome<StoredLine[]>> {
+    return this.reader.lines(from, to)
+  }
+
+  /** The last `count` safe lines, in order. */
+  newest(count: number): Promise<Outcome<StoredLine[]>> {
+    return this.reader.newest(count)
+  }
+
+  /** Every safe line in order, as views of bytes: the fast way through a year. */
+  scan(visit: (view: LineView) => boolean | void, options?: ScanOptions): Promise<Outcome<Scanned>> {
+    return this.reader.scan(visit, options)
+  }
+
+  columnSet(id: string): ColumnSet | undefined {
+    return this.reader.columnSet(id)
+  }
+
+  /** Lines of this run: appended = safe + dropped + waiting. */
+  counts(): StageCounts {
+    return this.writer.counts()
+  }
+}

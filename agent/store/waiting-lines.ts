@@ -1,0 +1,70 @@
+import { canonicalLine, type SkipLine } from '../terms/terms.js'
+import type { Entry } from './appender.js'
+
+/** A line that waits for the disk. */
+export interface WaitingLine extends Entry {
+  readonly skip?: SkipLine
+}
+
+/**
+ * Lines between being numbered and being safe, bounded. When it is full the two oldest become a skip line under the number
+ * of the first, and that grows with every line dropped after it. So a skip line always comes before the lines that got
+ * through, and whatever part of a write a power cut leaves, no number is unaccounted for.
+ */
+export class WaitingLines {
+  /** Lines that were given up. */
+  dropped = 0
+  /** Skip lines made in their place. */
+  replaced = 0
+  private waiting: WaitingLine[] = []
+  private beingWritten: readonly WaitingLine[] = []
+
+  /** @param most at least 4 */
+  constructor(private readonly most: number) {}
+
+  get count(): number {
+    return this.waiting.length + this.beingWritten.length
+  }
+
+  add(line: WaitingLine): void {
+    while (this.waiting.length >= this.most) this.dropOldest()
+    this.waiting.push(line)
+  }
+
+  /** All that waits, in order. Until `settle` or `giveBack` it is being written, and nothing of it is dropped. */
+  take(): readonly WaitingLine[] {
+    this.beingWritten = this.waiting
+    this.waiting = []
+    return this.beingWritten
+  }
+
+  /** The first `count` of the lines being written are safe. */
+  settle(count: number): void {
+    this.beingWritten = this.beingWritten.slice(count)
+  }
+
+  /** What is left of the lines being written waits again, in front of what came meanwhile. */
+  giveBack(): void {
+    this.waiting = this.beingWritten.concat(this.waiting)
+    this.beingWritten = []
+    while (this.waiting.length > this.most) this.dropOldest()
+  }
+
+  private dropOldest(): void {
+    const at = this.waiting[0].skip && isOfStart(this.waiting[0].skip) ? 1 : 0
+    const [oldest, next] = this.waiting.slice(at, at + 2)
+    if (!oldest.skip) this.replaced++
+    this.dropped += oldest.skip ? 1 : 2
+    const skip: SkipLine = {
+      kind: 'skip',
+      seq: oldest.seq,
+      from: oldest.seq + 1,
+      to: next.skip?.to ?? next.seq,
+      damaged: 0,
+    }
+    this.waiting.splice(at, 2, { seq: skip.seq, text: canonicalLine(skip), skip })
+  }
+}
+
+/** A start's skip line stands behind the numbers it left out, one for dropped lines before them. */
+export const isOfStart = (skip: SkipLine): boolean => skip.to < skip.seq

@@ -1,0 +1,160 @@
+/** The writing end of a station's store: gathers lines, and brings them to disk in order; FORMAT.md, rules 13 to 15. */
+import {
+  bad,
+  canonicalLine,
+  done,
+  good,
+  longestLine,
+  type ColumnSet,
+  type Disk,
+  type Line,
+  type Outcome,
+  type StageCounts,
+} from '../terms/terms.js'
+import { appendEntries, newFile, type AppendFile } from './appender.js'
+import { freshName, type LinesName } from './names.js'
+import { oneAtATime } from './one-at-a-time.js'
+import type { ReadableFile } from './reader.js'
+import type { Start } from './recovery.js'
+import type { Identity } from './stored-line.js'
+import { WaitingLines, type WaitingLine } from './waiting-lines.js'
+
+export interface WriterOptions {
+  readonly linesPerFile: number
+  /** Lines that may wait for the disk; while a write is under way, as many again. */
+  readonly maxBufferedLines: number
+}
+
+export class StoreWriter {
+  nextSeq: number
+  safeSeq: number
+  private readonly waiting: WaitingLines
+  private readonly files: LinesName[]
+  private readonly taken: Set<string>
+  private file: AppendFile | undefined
+  /** The file's name, while nothing in it is safe. */
+  private begun: LinesName | undefined
+  /** Places in the newest file where writes of this run begin. */
+  private marks: { seq: number; offset: number }[] = []
+  private tookLines = 0
+  private wroteLines = 0
+
+  constructor(
+    private readonly disk: Disk,
+    private readonly identity: Identity,
+    private readonly sets: Map<string, ColumnSet>,
+    names: readonly string[],
+    start: Start,
+    private readonly options: WriterOptions,
+  ) {
+    this.waiting = new WaitingLines(options.maxBufferedLines)
+    this.files = [...start.files]
+    this.taken = new Set(names)
+    this.file = start.open && start.open.lines < options.linesPerFile ? start.open : undefined
+    this.nextSeq = start.nextSeq
+    this.safeSeq = start.safeSeq
+    const { skippedFrom: from, skippedTo: to, damaged } = start.recovered
+    if (from !== undefined && to !== undefined) this.skip(from, to, damaged)
+  }
+
+  append(make: (seq: number) => Line, set: ColumnSet | undefined): number {
+    const seq = this.giveSeq()
+    const line = make(seq)
+    const text = canonicalLine(line, set)
+    this.waiting.add(text.length <= longestLine ? { seq, text, set } : { seq, text: tooLongText(line, text) })
+    if (set && !this.sets.has(set.id)) this.sets.set(set.id, set)
+    return seq
+  }
+
+  /** One runs at a time; see `oneAtATime`. */
+  readonly flush = oneAtATime(() => this.write())
+
+  get buffered(): number {
+    return this.waiting.count
+  }
+
+  counts(): StageCounts {
+    const { dropped, replaced, count } = this.waiting
+    const taken = this.tookLines + replaced
+    return { taken, given: this.wroteLines, held: count, refused: { 'buffer-full': dropped } }
+  }
+
+  /** As a reader may look at the files: nothing that is not safe. */
+  readable(): ReadableFile[] {
+    return this.files.map(({ name, first }, i) => ({
+      name,
+      first,
+      last: Math.min(this.safeSeq, (this.files[i + 1]?.first ?? Infinity) - 1),
+      inOrder: true,
+      ...(name === this.file?.name ? { length: this.file.length, marks: this.marks } : {}),
+    }))
+  }
+
+  private skip(from: number, to: number, damaged: number): void {
+    const skip = { kind: 'skip', seq: this.giveSeq(), from, to, damaged } as const
+    this.waiting.add({ seq: skip.seq, text: canonicalLine(skip), skip })
+  }
+
+  private giveSeq(): number {
+    this.tookLines++
+    return this.nextSeq++
+  }
+
+  private async write(): Promise<Outcome<void>> {
+    const lines = this.waiting.take()
+    let result: Outcome<void> = done
+    for (let at = 0; at < lines.length && result.ok;) {
+      const file = this.fileFor(lines[at].seq)
+      if (!file.ok) return this.fail(file)
+      const part = lines.slice(at, at + this.options.linesPerFile - file.value.lines)
+      result = await this.writePart(file.value, part)
+      at += part.length
+    }
+    return result.ok ? result : this.fail(result)
+  }
+
+  /** What could not be written waits again. */
+  private fail<T>(result: T): T {
+    this.waiting.giveBack()
+    return result
+  }
+
+  /** The file to go on with, or a new one that this line begins. */
+  private fileFor(seq: number): Outcome<AppendFile> {
+    if (this.file && this.file.lines < this.options.linesPerFile) return good(this.file)
+    const name = freshName(seq, undefined, this.taken)
+    if (!name) return bad('disk-error', `${this.disk.name}: every name for lines from ${seq} on was tried`)
+    this.taken.add(name.name)
+    this.begun = name
+    this.marks = []
+    this.file = newFile(name.name)
+    return good(this.file)
+  }
+
+  private async writePart(file: AppendFile, part: readonly WaitingLine[]): Promise<Outcome<void>> {
+    const offset = file.length
+    const written = await appendEntries(this.disk, this.identity, file, part)
+    if (!written.ok) {
+      if (written.spoiled) this.file = undefined
+      return { ok: false, fault: written.fault }
+    }
+    if (this.begun) this.files.push(this.begun)
+    this.begun = undefined
+    this.waiting.settle(part.length)
+    this.wroteLines += part.length
+    this.safeSeq = lastNumber(part[part.length - 1])
+    this.marks.push({ seq: part[0].seq, offset })
+    return done
+  }
+}
+
+/** A skip line for dropped lines accounts for numbers behind its own. */
+const lastNumber = ({ seq, skip }: WaitingLine): number => Math.max(seq, skip?.to ?? 0)
+
+/** Stands for a line that no reader would take. */
+function tooLongText(line: Line, text: string): string {
+  if (!('boot' in line)) throw new Error(`line ${line.seq} has ${text.length} characters`)
+  const details = { kind: line.kind, characters: String(text.length) }
+  const { seq, boot, mono, utc } = line
+  return canonicalLine({ kind: 'event', seq, boot, mono, utc, name: 'line-too-long', details })
+}

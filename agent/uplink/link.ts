@@ -1,0 +1,122 @@
+import type {
+  Broker,
+  BrokerSession,
+  Fault,
+  FaultCode,
+  Message,
+  MonoSeconds,
+  Random,
+  Will,
+} from '../terms/terms.js'
+import { Backoff, type BackoffBounds } from './backoff.js'
+
+export type LinkState = 'apart' | 'connecting' | 'connected' | 'ending'
+
+export interface LinkHooks {
+  /** Asked before each attempt. */
+  request(): { readonly subscribe: readonly string[]; readonly will?: Will }
+  connected(session: BrokerSession): void
+  message(message: Message): void
+  faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }
+}
+
+const linkFaults = ['broker-unreachable', 'broker-refused-login', 'broker-certificate', 'link-lost'] as const
+
+/** One connection at a time, and when the next may be tried. Every fault of it is told and its end too. */
+export class Link {
+  state: LinkState = 'apart'
+  since = 0 as MonoSeconds
+  session: BrokerSession | undefined
+  /** The time of the owner's last step: answers that come between are taken to come then. */
+  now = 0 as MonoSeconds
+  private readonly backoff: Backoff
+  private readonly past = { sent: 0, received: 0 }
+
+  constructor(
+    private readonly broker: Broker,
+    bounds: BackoffBounds,
+    random: Random,
+    private readonly hooks: LinkHooks,
+  ) {
+    this.backoff = new Backoff(bounds, random)
+  }
+
+  /** Starts an attempt if there is no connection and it is not too early. */
+  tryConnect(): Promise<void> | undefined {
+    if (this.state !== 'apart' || !this.backoff.mayTry(this.now)) return undefined
+    this.enter('connecting')
+    return this.connect()
+  }
+
+  private async connect(): Promise<void> {
+    const mine: { session?: BrokerSession; lost?: string } = {}
+    const connected = await this.broker.connect({
+      ...this.hooks.request(),
+      events: {
+        onMessage: (message) => this.hooks.message(message),
+        onLost: (detail) => {
+          mine.lost = detail
+          if (mine.session) this.lost(mine.session, detail)
+        },
+      },
+    })
+    if (!connected.ok) return this.failed(connected.fault)
+    mine.session = connected.value
+    this.session = mine.session
+    this.enter('connected')
+    this.hooks.faults.clear(...linkFaults)
+    this.hooks.connected(mine.session)
+    if (mine.lost !== undefined) this.lost(mine.session, mine.lost)
+  }
+
+  private failed(fault: Fault): void {
+    this.enter('apart')
+    this.backoff.failed(this.now)
+    this.hooks.faults.clear(...linkFaults.filter((code) => code !== fault.code))
+    this.hooks.faults.raise(fault)
+  }
+
+  private lost(session: BrokerSession, detail: string): void {
+    if (this.session !== session) return
+    this.backoff.lasted(this.now - this.since)
+    this.backoff.failed(this.now)
+    this.forget(session)
+    this.enter('apart')
+    this.hooks.faults.raise({ code: 'link-lost', detail: `${this.broker.name}: ${detail}` })
+  }
+
+  /** @param well false when the other side did not do its part: the next attempt then waits. */
+  async end(well: boolean, farewell?: Message): Promise<void> {
+    const session = this.session
+    if (!session) return
+    if (well) this.backoff.wentWell()
+    else this.backoff.failed(this.now)
+    this.session = undefined
+    this.enter('ending')
+    await session.end(farewell)
+    this.forget(session)
+    this.enter('apart')
+  }
+
+  private forget(session: BrokerSession): void {
+    const { sent, received } = session.bytes()
+    this.past.sent += sent
+    this.past.received += received
+    this.session = undefined
+  }
+
+  private enter(state: LinkState): void {
+    this.state = state
+    this.since = this.now
+  }
+
+  /** Of all connections so far. */
+  bytes(): { sent: number; received: number } {
+    const { sent, received } = this.session?.bytes() ?? { sent: 0, received: 0 }
+    return { sent: this.past.sent + sent, received: this.past.received + received }
+  }
+
+  get standing(): { failures: number; nextAt: MonoSeconds | undefined } {
+    return this.backoff.standing
+  }
+}
