@@ -7,9 +7,12 @@ const all = [...layouts.values()]
 const ascii = (text: string): Uint8Array => new TextEncoder().encode(text)
 const serial = { kind: 'serial', quiet: false, wholeTime: false } as const
 
+/** Fixed here, so that a new layout changes no test of the plan. */
+const some = ['frames-424d-24', 'frames-424d-32', 'frames-aac0-10', 'stuffed-7e-floats'].map(layoutNamed)
+
 describe('the plan of listening', () => {
   it('tries the speed that most layouts have first, each once, and others only afterwards', () => {
-    const { trials, further } = planOf(all, serial)
+    const { trials, further } = planOf(some, serial)
     expect(trials.map(({ baud }) => baud)).toEqual([9600, 115_200])
     const speeds = [...trials, ...further].map(({ baud }) => baud)
     expect(new Set(speeds).size).toBe(speeds.length)
@@ -17,8 +20,8 @@ describe('the plan of listening', () => {
   })
 
   it('tries one speed where one is given, or where the line has none', () => {
-    expect(planOf(all, { ...serial, baud: 38_400 }).trials.map(({ baud }) => baud)).toEqual([38_400])
-    expect(planOf(all, { ...serial, kind: 'tcp' }).trials).toMatchObject([{ seconds: 4 }])
+    expect(planOf(some, { ...serial, baud: 38_400 }).trials.map(({ baud }) => baud)).toEqual([38_400])
+    expect(planOf(some, { ...serial, kind: 'tcp' }).trials).toMatchObject([{ seconds: 4 }])
   })
 
   it('listens long enough for the slowest layout of a speed', () => {
@@ -28,9 +31,9 @@ describe('the plan of listening', () => {
   })
 
   it('sends equal commands once, wake first, and asks for readings only whom it must', () => {
-    const names = asksOf(all).map(({ name }) => name)
+    const names = asksOf(some).map(({ name }) => name)
     expect(names).toEqual(['wake', 'wake', 'wake', 'active', 'active', 'read'])
-    expect(planOf(all, { ...serial, quiet: true }).trials.flatMap(({ asks }) => asks)).toEqual([])
+    expect(planOf(some, { ...serial, quiet: true }).trials.flatMap(({ asks }) => asks)).toEqual([])
   })
 })
 
@@ -75,7 +78,10 @@ describe('the judgement of what was heard', () => {
 
   it('takes commands that come back for an echo, not for answers', () => {
     const sent = asksOf(all).map(({ bytes }) => bytes)
-    expect(judge(joined(...sent, ...sent), sent, all)).toMatchObject({ sound: 'echo', echoes: 12 })
+    expect(judge(joined(...sent, ...sent), sent, all)).toMatchObject({
+      sound: 'echo',
+      echoes: 2 * sent.length,
+    })
     const frames = goodFrames(layoutNamed('frames-424d-32'))
     expect(judge(joined(...sent, ...frames), sent, all)).toMatchObject({
       sound: 'frames',

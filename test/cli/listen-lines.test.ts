@@ -124,10 +124,8 @@ describeWith(['socat'], 'listening on a real pty', () => {
     const port = await sensorAt(() => undefined)
     const facts = await factsOf(port, { seconds: 0.3 })
     expect(facts).toMatchObject({ code: 1, heard: 'nothing' })
-    expect(facts.tried).toMatchObject([
-      { baud: 9600, commands: ['wake', 'active'] },
-      { baud: 115_200, commands: ['wake', 'read'] },
-    ])
+    expect(facts.tried[0]).toMatchObject({ baud: 9600, commands: expect.arrayContaining(['wake', 'active']) })
+    expect(facts.tried.find(({ baud }) => baud === 115_200)?.commands).toContain('read')
     const again = await serialLine(port, 9600).open()
     expect(again.ok).toBe(true)
     if (again.ok) await again.value.close()
