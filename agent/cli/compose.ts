@@ -114,13 +114,20 @@ function instrumentPorts(
       slot,
       screening: { ...usualScreening, warmUpSeconds: settings.warmUpSeconds },
       frameBytes: layout.framing.kind === 'lines' ? 0 : readingBytes(layout),
-      wake: command(layout, 'wake') ?? command(layout, 'start'),
+      wake: wakingBytes(layout),
       ask: layout.mode === 'polled' ? command(layout, 'read') : undefined,
     },
     lines: lineOf(settings, layout, onNote),
     makeDecoder: (sink) =>
       createDecoder(layout, { sink, slot, scaling: hasScalings(layout) ? scaling : undefined }),
   }
+}
+
+/** Wakes a sensor that sleeps and makes one that another program left passive send again; undefined where neither exists. */
+function wakingBytes(layout: Layout): Uint8Array | undefined {
+  const commands = layout.mode === 'polled' ? (['start'] as const) : (['wake', 'active'] as const)
+  const bytes = commands.flatMap((name) => [...(command(layout, name) ?? [])])
+  return bytes.length > 0 ? Uint8Array.from(bytes) : undefined
 }
 
 const hasScalings = (layout: Layout): boolean => layout.fields.some((field) => field.scaling !== undefined)

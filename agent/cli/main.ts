@@ -1,6 +1,7 @@
 #!/usr/bin/env node
 import { Command } from 'commander'
 import type { CollectOptions } from './collect.js'
+import type { ListenOptions } from './listen.js'
 import { version } from './package-root.js'
 
 /** Exit codes everywhere: 0 fine, 1 found a problem, 2 wrong use. */
@@ -21,6 +22,18 @@ program
   .option('--json', 'the same facts as JSON')
   .action(async (options: { settings: string; json?: boolean; effective?: boolean }) =>
     finish((await import('./check.js')).check(options.settings, options)),
+  )
+
+program
+  .command('listen <port>')
+  .description('find out what speaks on a port, and print its settings lines')
+  .option('--baud <speed>', 'only this speed', Number)
+  .option('--seconds <s>', 'listen so long at each speed', Number)
+  .option('--layout <name>', 'only this layout')
+  .option('--record <file>', 'keep what was heard as a recording')
+  .option('--json', 'the same facts as JSON')
+  .action(async (port: string, options: ListenOptions) =>
+    finish((await import('./listen.js')).listen(port, options)),
   )
 
 program.commandsGroup('At the site')
