@@ -20,8 +20,8 @@ export class LineView {
   private bytes: Buffer = Buffer.alloc(0)
   private start = 0
   private end = 0
-  /** Where each cell begins; one more at the end. */
-  private readonly cells = new Int32Array(mostCells)
+  /** Where each cell begins, as far as somebody asked; one more behind the last. */
+  private readonly cells = new Int32Array(mostCells + 1)
   private cellCount = 0
   private newestSet: ColumnSet | undefined
 
@@ -35,6 +35,7 @@ export class LineView {
     this.seq = seq
     this.isRecord = beginsWith(bytes, start, end, recordWord)
     this.cellCount = 0
+    this.cells[0] = start
   }
 
   /** The whole line, checked to be canonical; undefined when it is not. */
@@ -74,7 +75,7 @@ export class LineView {
 
   /** Start of a record as its trusted clock gave it. */
   utc(): UtcMillis | undefined {
-    this.split()
+    if (!this.splitTo(7)) return undefined
     const at = this.cells[7]
     if (this.cells[8] - at !== 21) return undefined
     const d = (offset: number): number =>
@@ -89,37 +90,35 @@ export class LineView {
 
   /** Seconds by reason as they stand: 'warm-up.1=3.0;no-data.1=2.0'. */
   excluded(): string {
-    this.split()
+    this.splitTo(mostCells)
     return this.cell(this.cellCount - 2)
   }
 
   marked(): string {
-    this.split()
+    this.splitTo(mostCells)
     return this.cell(this.cellCount - 1)
   }
 
   private cell(index: number): string {
-    this.split()
-    if (index >= this.cellCount) return ''
+    if (!this.splitTo(index)) return ''
     return this.bytes.toString('latin1', this.cells[index], this.cells[index + 1] - 1)
   }
 
-  private split(): void {
-    if (this.cellCount > 0) return
+  /** Finds where cells begin, up to the one behind `index`; false when there are not so many. */
+  private splitTo(index: number): boolean {
     const { bytes, cells } = this
     const end = this.end - crcBytes
-    let count = 0
-    cells[count++] = this.start
-    for (let at = this.start; at < end && count < mostCells - 1; at++)
-      if (bytes[at] === comma) cells[count++] = at + 1
-    cells[count] = end + 1
-    this.cellCount = count
+    let at = this.cells[this.cellCount]
+    while (this.cellCount <= index && at <= end && this.cellCount < mostCells) {
+      while (at < end && bytes[at] !== comma) at++
+      cells[++this.cellCount] = ++at
+    }
+    return index < this.cellCount
   }
 
   /** Digits and point only, so digits divided by a power of ten is the nearest double, as Number(text) gives it. */
   private number(index: number): number {
-    this.split()
-    if (index >= this.cellCount) return NaN
+    if (!this.splitTo(index)) return NaN
     const { bytes } = this
     const end = this.cells[index + 1] - 1
     let at = this.cells[index]
