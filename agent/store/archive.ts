@@ -16,7 +16,7 @@ import { readableFiles } from './folder.js'
 import { openIdentity } from './identity.js'
 import { conflictsName, freshName, linesFiles, type LinesName } from './names.js'
 import { oneAtATime } from './one-at-a-time.js'
-import { StoreReader, type ReadableFile } from './reader.js'
+import { mostSets, StoreReader, type ReadableFile } from './reader.js'
 import { setAside } from './set-aside.js'
 import type { Identity } from './stored-line.js'
 
@@ -44,7 +44,7 @@ export interface Added {
   readonly doubles: number
   /** Numbers that are here already with another text (identity-conflict): the later one is kept aside in conflicts.txt. */
   readonly conflicts: readonly number[]
-  /** Not a canonical line of the number it came with, or a record whose columns are not known. */
+  /** Not a canonical line of the number it came with, or a record of columns that are not known or one set too many. */
   readonly refused: number
 }
 
@@ -175,6 +175,8 @@ export class Archive {
   ): Promise<Outcome<'added' | 'doubles' | 'conflicts' | 'refused'>> {
     const line = parseLine(text, sets)
     if (line?.seq !== seq) return good('refused')
+    if (line.kind === 'record' && !this.sets.has(line.set) && this.sets.size >= mostSets)
+      return good('refused')
     let here = this.waiting.get(seq)?.text
     if (here === undefined && this.held.has(seq)) {
       const read = await this.storedText(seq, stored)

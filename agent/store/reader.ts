@@ -53,7 +53,7 @@ export interface Scanned {
 const columnsWord = Buffer.from('columns,,')
 
 /** Column sets are named by their content; more than so many different ones is not a store of ours. */
-const mostSets = 1000
+export const mostSets = 1000
 
 type Taken = (bytes: Buffer, start: number, end: number, seq: number) => boolean | void
 

@@ -30,7 +30,7 @@ export interface StoreOptions {
   readonly station: string
   /** Lines with a number in a file before the next begins. */
   readonly linesPerFile?: number
-  /** Lines that may wait for the disk before the oldest is dropped; while a write is under way, as many again. */
+  /** Lines that may wait for the disk before the oldest is dropped, at least 4; while a write is under way, as many again. */
   readonly maxBufferedLines?: number
   /** Highest number that others know to be given (a checkpoint's): numbers go on above it. */
   readonly atLeastSeq?: number

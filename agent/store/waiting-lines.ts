@@ -19,8 +19,12 @@ export class WaitingLines {
   private waiting: WaitingLine[] = []
   private beingWritten: readonly WaitingLine[] = []
 
-  /** @param most at least 4 */
-  constructor(private readonly most: number) {}
+  private readonly most: number
+
+  constructor(most: number) {
+    // A start's skip line, the one for dropped lines, and room for what comes.
+    this.most = Math.max(4, most)
+  }
 
   get count(): number {
     return this.waiting.length + this.beingWritten.length

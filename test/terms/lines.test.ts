@@ -103,6 +103,7 @@ describe('the canonical text of a line', () => {
         errorSeconds: 0.05,
       },
       { kind: 'skip', seq: 128, from: 66, to: 127, damaged: 2 },
+      { kind: 'skip', seq: 128, from: 129, to: 200, damaged: 0 },
       { kind: 'other', seq: 5, text: 'seal,5,-3,"'.slice(0, -1) + 'abc' },
       event({}),
       { ...event({ rule: 'pm2_5 high', state: 'raised' }), utc: start },
