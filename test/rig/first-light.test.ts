@@ -47,6 +47,7 @@ function takePack(payload: Buffer, far: Far): void {
   const plain =
     payload.subarray(0, 4).toString() === 'MPb1' ? brotliDecompressSync(payload.subarray(4)) : payload
   let store = ''
+  const times: number[] = []
   const seqAt = new Map<number, number>()
   const massAt = new Map<number, number>()
   const take = (seq: number, what: { pm2_5?: number; text?: string }): void => {
@@ -57,11 +58,17 @@ function takePack(payload: Buffer, far: Far): void {
   for (const { n, t, v, vs } of resolve(entriesOf(plain))) {
     const name = n.split('/').at(-1)
     if (name === 'store') store = vs!
+    if (name === 'seconds') times.push(t)
     if (name === 'seq') seqAt.set(t, v!)
     if (name === 'pm2_5:mean') massAt.set(t, v!)
     if (name === 'line') take(Number(vs!.split(',')[1]), { text: vs })
   }
-  for (const [at, seq] of seqAt) take(seq, { pm2_5: massAt.get(at) })
+  // Every record tells its length; its number only where it is not the next one.
+  let seq = NaN
+  for (const at of times.sort((a, b) => a - b)) {
+    seq = seqAt.get(at) ?? seq + 1
+    take(seq, { pm2_5: massAt.get(at) })
+  }
 }
 
 /** The store as anybody may read it: text lines, the CRC last. */
@@ -180,11 +187,11 @@ uplink: { mode: mqtt, url: 'mqtt://127.0.0.1:${broker.port}', pack_every_min: 0.
     expect(far.retained.get('alive')).toContain('"stopped"')
     const atEnd = stored()
     start()
-    await waitFor(
-      'everything at the far end',
-      () => [...atEnd.lines.keys()].every((seq) => far.seen.has(`${atEnd.storeId} ${seq}`)),
-      30,
-    )
+    const missing = () => [...atEnd.lines.keys()].filter((seq) => !far.seen.has(`${atEnd.storeId} ${seq}`))
+    await waitFor('everything at the far end', () => missing().length === 0, 20).catch((error: Error) => {
+      const lines = missing().map((seq) => `${seq} ${atEnd.lines.get(seq)?.slice(0, 8).join(',')}`)
+      throw new Error(`${error.message}; missing: ${lines.join(' | ')}`)
+    })
 
     // What was safe before the kill is there, once, unchanged, and no number was used for two lines.
     for (const [seq, cells] of atKill.lines) expect(atEnd.lines.get(seq)).toEqual(cells)
