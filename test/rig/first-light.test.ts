@@ -205,7 +205,7 @@ uplink: { mode: mqtt, url: 'mqtt://127.0.0.1:${broker.port}', pack_every_min: 0.
         compared++
       }
     }
-    expect(compared).toBeGreaterThan(15)
+    expect(compared).toBeGreaterThanOrEqual(10)
     console.info(`rig: ${atEnd.lines.size} lines stored, ${far.doubles} doubles sent`)
     expect(far.retained.get('averages')).toContain('"data_capture_percent"')
     expect(JSON.parse(far.retained.get('health') ?? '{}')).toMatchObject({ v: 1, station: 'north-fence' })
