@@ -45,11 +45,14 @@ import {
 
 /** The kept lines of one store. */
 export interface Archive {
-  /** Adds what is not there yet. Lines whose number has another text are kept aside and named. Faults are disk-*. */
+  /**
+   * Adds what is not there yet. Lines whose number has another text are kept aside and named; `refused` are those that
+   * cannot be kept at all. Faults are disk-*; the same lines may then be given again.
+   */
   add(
     lines: readonly UnpackedLine[],
     sets: readonly ColumnSet[],
-  ): Promise<Outcome<{ added: number; doubles: number; conflicts: readonly number[] }>>
+  ): Promise<Outcome<{ added: number; doubles: number; conflicts: readonly number[]; refused: number }>>
   sync(): Promise<Outcome<void>>
   /** The numbers of all lines here, and those that its skip lines say were never given. */
   ranges(): RangeSet
@@ -110,12 +113,12 @@ export class Collector {
   private readonly unsynced = new Set<Kept>()
   /** Stations whose receipt is not yet, or not any more, what the broker has. */
   private readonly toTell = new Set<string>()
-  private working = false
+  private working: Promise<void> | undefined
   private receiptsInFlight = 0
   private restsUntil = -Infinity as MonoSeconds
   private stopping = false
   private readonly packs = { taken: 0, given: 0, refused: {} as Record<string, number> }
-  readonly lines = { added: 0, doubles: 0, conflicts: 0 }
+  readonly lines = { added: 0, doubles: 0, conflicts: 0, refused: 0 }
 
   constructor(
     private readonly options: CollectorOptions,
@@ -152,7 +155,8 @@ export class Collector {
     this.packs.taken++
     if (this.queue.length >= this.options.mostWaiting || this.queuedBytes >= this.options.mostWaitingBytes)
       return this.refuse('queue-full')
-    if (message.payload.length > this.options.limits.bytes) return this.refuse('too-long', message.topic)
+    if (message.payload.length > this.options.limits.bytes)
+      return this.refuse('too-long', `${message.topic}: ${message.payload.length} bytes`)
     this.queue.push({ topic: message.topic, payload: message.payload })
     this.queuedBytes += message.payload.length
     this.work()
@@ -161,19 +165,16 @@ export class Collector {
   /** @param detail where it is the sender's fault. */
   private refuse(reason: string, detail?: string): void {
     this.packs.refused[reason] = (this.packs.refused[reason] ?? 0) + 1
-    if (detail !== undefined)
-      this.ports.faults.raise({ code: 'pack-refused', detail: `${detail}: ${reason}` })
+    if (detail !== undefined) this.ports.faults.raise({ code: 'pack-refused', detail })
   }
 
   private work(): void {
     if (this.working || this.link.now < this.restsUntil) return
     if (this.queue.length === 0 && this.unsynced.size === 0) return
-    this.working = true
-    this.track(
-      this.drain().finally(() => {
-        this.working = false
-      }),
-    )
+    this.working = this.drain().finally(() => {
+      this.working = undefined
+    })
+    this.track(this.working)
   }
 
   private async drain(): Promise<void> {
@@ -216,9 +217,7 @@ export class Collector {
     const added = await kept.value.archive.add(pack.lines, pack.sets)
     if (!added.ok) return added
     this.unsynced.add(kept.value)
-    this.lines.added += added.value.added
-    this.lines.doubles += added.value.doubles
-    if (added.value.conflicts.length > 0) this.tellConflict(pack, added.value.conflicts)
+    this.count(pack, added.value)
     return done
   }
 
@@ -234,13 +233,22 @@ export class Collector {
     return undefined
   }
 
-  private tellConflict(pack: Pack, numbers: readonly number[]): void {
-    this.lines.conflicts += numbers.length
-    const which = numbers.length === 1 ? `line ${numbers[0]}` : `${numbers.length} lines from ${numbers[0]}`
-    this.ports.faults.raise({
-      code: 'identity-conflict',
-      detail: `${pack.station}, store ${pack.storeId}, ${which}`,
-    })
+  private count(
+    pack: Pack,
+    added: { added: number; doubles: number; conflicts: readonly number[]; refused: number },
+  ): void {
+    const { conflicts, refused } = added
+    this.lines.added += added.added
+    this.lines.doubles += added.doubles
+    this.lines.conflicts += conflicts.length
+    this.lines.refused += refused
+    const where = `${pack.station}, store ${pack.storeId}`
+    const which =
+      conflicts.length === 1 ? `line ${conflicts[0]}` : `${conflicts.length} lines from ${conflicts[0]}`
+    if (conflicts.length > 0)
+      this.ports.faults.raise({ code: 'identity-conflict', detail: `${where}, ${which}` })
+    if (refused > 0)
+      this.ports.faults.raise({ code: 'pack-refused', detail: `${where}: ${refused} lines cannot be kept` })
   }
 
   private async archiveOf({ group, station, storeId }: Pack): Promise<Outcome<Kept>> {
@@ -330,10 +338,10 @@ export class Collector {
     this.inFlight.add(tracked)
   }
 
-  /** Stores and confirms what has come, and ends the connection. */
+  /** Stores what has come, says what was stored, and ends the connection without waiting for answers. */
   async stop(): Promise<void> {
     this.stopping = true
-    await this.settled()
+    await this.working
     await this.link.end(true)
   }
 }

@@ -37,6 +37,7 @@ export class MadeStore implements LineSource {
 
   put(line: PackLine): void {
     this.kept.set(line.line.seq, line)
+    this.newest = line.line.seq
   }
 
   /** A short event line under the next number. */
@@ -54,15 +55,8 @@ export class MadeStore implements LineSource {
     return line
   }
 
-  get newest(): number {
-    return this.last
-  }
-
-  private get last(): number {
-    let last = 0
-    for (const seq of this.kept.keys()) last = seq
-    return last
-  }
+  /** The number put last. */
+  newest = 0
 
   async lines(from: number, to: number): Promise<Outcome<readonly PackLine[]>> {
     this.reads++
@@ -97,7 +91,7 @@ export class MadeArchive implements Archive {
   async add(lines: readonly UnpackedLine[]) {
     await Promise.resolve()
     if (this.full) return bad('disk-full', 'made')
-    const result = { added: 0, doubles: 0, conflicts: [] as number[] }
+    const result = { added: 0, doubles: 0, conflicts: [] as number[], refused: 0 }
     for (const line of lines) {
       const before = this.kept.get(line.seq)
       if (before === line.text) result.doubles++
