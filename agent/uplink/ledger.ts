@@ -106,10 +106,20 @@ export class Ledger {
     this.cover(from, to)
   }
 
+  /** Acknowledged. Numbers of the stretch that have no line, or whose receipt was quicker, stay as they are. */
   landed(from: number, to: number, now: MonoSeconds): void {
+    for (const range of this.leave(from, to))
+      if (this.options.receipts === 'none') this.confirm(...range)
+      else this.await(range, now)
+  }
+
+  /** What is in flight of a stretch, taken out of flight. */
+  private leave(from: number, to: number): Range[] {
+    const left: Range[] = []
+    for (const [start, end] of this.flying.ranges())
+      if (start <= to && end >= from) left.push([Math.max(start, from), Math.min(end, to)])
     this.flying.remove(from, to)
-    if (this.options.receipts === 'none') return this.confirm(from, to)
-    for (const gap of this.away.gaps(from, to)) this.await(gap, now)
+    return left
   }
 
   private await([from, to]: Range, now: MonoSeconds): void {
@@ -120,8 +130,7 @@ export class Ledger {
   }
 
   setAside(from: number, to: number, why: Aside, retryAt?: MonoSeconds): void {
-    this.flying.remove(from, to)
-    for (const gap of this.away.gaps(from, to)) this.aside[why].add(...gap)
+    for (const range of this.leave(from, to)) this.aside[why].add(...range)
     if (retryAt !== undefined) this.retries.push({ range: [from, to], at: retryAt })
   }
 
