@@ -1,4 +1,3 @@
-import { randomBytes } from 'node:crypto'
 import { readFileSync } from 'node:fs'
 import { Collector, usualCollector } from '../collector/collector.js'
 import { FaultBoard } from '../health/health.js'
@@ -7,9 +6,11 @@ import { openFolder } from '../hardware/disk.js'
 import { lockFolder } from '../hardware/lock.js'
 import { standardLog } from '../hardware/log.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
+import { systemRandom } from '../hardware/random.js'
 import { startTicker } from '../hardware/ticker.js'
 import { addSeconds, faultText, type Broker, type Fault, type Log } from '../terms/terms.js'
 import { archivesIn } from './archives.js'
+import { brokerAddress } from './broker-address.js'
 
 export interface CollectOptions {
   readonly broker: string
@@ -49,16 +50,14 @@ function brokerOf(options: CollectOptions): Broker | string {
   if (!/^[a-z0-9-]{1,32}$/.test(options.group))
     return `--group ${options.group}: expected 1 to 32 small letters, digits and hyphens`
   try {
-    const secure = at.protocol === 'mqtts:'
+    const ca = options.caFile && readFileSync(options.caFile, 'utf8')
     return mqttBroker({
       ...usualMqtt,
-      host: at.hostname.replace(/^\[|\]$/g, ''),
-      port: Number(at.port || (secure ? 8883 : 1883)),
+      ...brokerAddress(at, { ca }),
       protocol: options.protocol === '5' ? 5 : 4,
       clientId: `motepost-${options.group}-collector`,
       username: options.username,
       password: options.passwordFile && readFileSync(options.passwordFile, 'utf8').trimEnd(),
-      tls: secure ? { ca: options.caFile && readFileSync(options.caFile, 'utf8') } : undefined,
     })
   } catch (error) {
     return `${(error as Error).message}: name a file that can be read`
@@ -72,7 +71,7 @@ function live(options: CollectOptions, broker: Broker, log: Log): Promise<number
     { ...usualCollector, group: options.group },
     {
       broker,
-      random: { next: () => randomBytes(4).readUInt32BE() / 2 ** 32 },
+      random: systemRandom,
       openArchive: archivesIn(options.archive),
       faults: {
         raise: (fault) => board.raise('collector', fault, clock.mono()),

@@ -1,17 +1,19 @@
-import { randomBytes, randomUUID } from 'node:crypto'
+import { randomUUID } from 'node:crypto'
 import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { openFolder } from '../hardware/disk.js'
 import { SysfsGauge } from '../hardware/gauges.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
+import { systemRandom } from '../hardware/random.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { cronScheduler } from '../hardware/scheduler.js'
 import { serialLine } from '../hardware/serial-line.js'
 import { stateFile } from '../hardware/state-file.js'
 import { tcpLine } from '../hardware/tcp-line.js'
-import { command, createDecoder, readingBytes, type Layout } from '../instruments/instruments.js'
+import { command, createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
 import {
+  portKind,
   settingsEventDetails,
   type InstrumentSettings,
   type MqttSettings,
@@ -27,6 +29,7 @@ import {
 import { openStore, type Store } from '../store/store.js'
 import {
   bad,
+  bootWord,
   good,
   utcMillis,
   type Clock,
@@ -36,6 +39,7 @@ import {
   type Outcome,
 } from '../terms/terms.js'
 import { Uplink, usualUplink, type UplinkPorts } from '../uplink/uplink.js'
+import { brokerAddress, hostOf } from './broker-address.js'
 import { loadLayout } from './layouts.js'
 import { version } from './package-root.js'
 
@@ -119,7 +123,7 @@ function instrumentPorts(
     },
     lines: lineOf(settings, layout, onNote),
     makeDecoder: (sink) =>
-      createDecoder(layout, { sink, slot, scaling: hasScalings(layout) ? scaling : undefined }),
+      createDecoder(layout, { sink, slot, scaling: scalingsOf(layout).length > 0 ? scaling : undefined }),
   }
 }
 
@@ -130,21 +134,20 @@ function wakingBytes(layout: Layout): Uint8Array | undefined {
   return bytes.length > 0 ? Uint8Array.from(bytes) : undefined
 }
 
-const hasScalings = (layout: Layout): boolean => layout.fields.some((field) => field.scaling !== undefined)
-
 export function lineOf(
   settings: InstrumentSettings,
   layout: Layout,
   onNote: (fault: Fault) => void,
 ): LineFactory {
   const { port } = settings
-  if (port.startsWith('file:')) {
+  const kind = portKind(port)
+  if (kind === 'file') {
     const perPull = Math.ceil((readingBytes(layout) * settings.readEverySeconds) / layout.periodSeconds)
     return recordingLine(port.slice('file:'.length), perPull)
   }
-  if (port.startsWith('tcp://')) {
+  if (kind === 'tcp') {
     const at = new URL(port)
-    return tcpLine(at.hostname.replace(/^\[|\]$/g, ''), Number(at.port))
+    return tcpLine(hostOf(at), Number(at.port))
   }
   return serialLine(port, settings.baud ?? layout.baud, settings.dtr, onNote)
 }
@@ -169,9 +172,10 @@ function uplinkMaker(
     connection: uplink.connection,
     packEverySeconds: uplink.packEveryMinutes * 60,
   }
-  const random = { next: () => randomBytes(4).readUInt32BE() / 2 ** 32 }
-  const boot = clock.bootId.replaceAll('-', '').slice(0, 8)
-  return good((faults) => new Uplink(options, { broker: broker.value, store, random, boot, faults }))
+  const boot = bootWord(clock.bootId)
+  return good(
+    (faults) => new Uplink(options, { broker: broker.value, store, random: systemRandom, boot, faults }),
+  )
 }
 
 export function brokerOf(uplink: MqttSettings) {
@@ -185,20 +189,17 @@ export function brokerOf(uplink: MqttSettings) {
       return bad('settings-missing', `${file} (${(error as NodeJS.ErrnoException).code ?? 'cannot be read'})`)
     }
   }
-  const at = new URL(uplink.url)
-  const secure = at.protocol === 'mqtts:'
+  const tls = { ca: files.caFile, cert: files.certFile, key: files.keyFile }
   return good(
     mqttBroker({
       ...usualMqtt,
-      host: at.hostname.replace(/^\[|\]$/g, ''),
-      port: Number(at.port || (secure ? 8883 : 1883)),
+      ...brokerAddress(new URL(uplink.url), tls),
       protocol: uplink.protocol,
       clientId: uplink.clientId,
       username: uplink.username,
       password: files.passwordFile?.trimEnd(),
       keepaliveSeconds: uplink.keepaliveSeconds,
       answerLimitSeconds: uplink.answerLimitSeconds,
-      tls: secure ? { ca: files.caFile, cert: files.certFile, key: files.keyFile } : undefined,
     }),
   )
 }

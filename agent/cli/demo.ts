@@ -16,7 +16,7 @@ import { seededRandom } from '../simulation/random.js'
 import { VirtualClock } from '../simulation/virtual-clock.js'
 import { Station, usualSilence } from '../station/station.js'
 import { openStore, type Store } from '../store/store.js'
-import { utcMillis, type Broker, type Log, type Outcome } from '../terms/terms.js'
+import { bootWord, utcMillis, type Broker, type Log, type Outcome } from '../terms/terms.js'
 import { Uplink, usualUplink } from '../uplink/uplink.js'
 import { archivesIn } from './archives.js'
 import { clockText, narrator, print } from './demo-words.js'
@@ -138,7 +138,7 @@ function startStation(
   broker: Broker,
   folder: string,
 ): Promise<Station> {
-  const boot = clock.bootId.slice(0, 8)
+  const boot = bootWord(clock.bootId)
   const random = seededRandom(seed + 1)
   const uplink = { ...usualUplink, group, station: name, packEverySeconds: 600 }
   return Station.start(

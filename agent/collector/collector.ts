@@ -15,6 +15,7 @@ import {
   done,
   faultCatalogue,
   good,
+  InFlight,
   type Broker,
   type ColumnSet,
   type Fault,
@@ -105,7 +106,7 @@ interface Kept {
 
 export class Collector {
   private readonly link: Link
-  private readonly inFlight = new Set<Promise<unknown>>()
+  private readonly inFlight = new InFlight()
   private readonly queue: Waiting[] = []
   private queuedBytes = 0
   /** By station and store id, the one used last at the end. */
@@ -137,13 +138,13 @@ export class Collector {
     this.link.now = now
     if (this.stopping) return
     const attempt = this.link.tryConnect()
-    if (attempt) this.track(attempt)
+    if (attempt) this.inFlight.track(attempt)
     this.work()
     this.tellReceipts()
   }
 
   private connected(): void {
-    if (this.stopping) return this.track(this.link.end(true))
+    if (this.stopping) return this.inFlight.track(this.link.end(true))
     // A broker that was restarted may have forgotten.
     for (const { station } of this.kept.values()) this.toTell.add(station)
     this.tellReceipts()
@@ -174,7 +175,7 @@ export class Collector {
     this.working = this.drain().finally(() => {
       this.working = undefined
     })
-    this.track(this.working)
+    this.inFlight.track(this.working)
   }
 
   private async drain(): Promise<void> {
@@ -289,7 +290,7 @@ export class Collector {
       this.receiptsInFlight++
       this.toTell.delete(station)
       const topic = topicOf(this.options.group, station, 'receipt')
-      this.track(
+      this.inFlight.track(
         session.publish(topic, this.receipt(station), { retain: true }).then((answer) => {
           this.receiptsInFlight--
           this.receiptAnswered(station, answer)
@@ -326,16 +327,11 @@ export class Collector {
   }
 
   get busy(): boolean {
-    return this.inFlight.size > 0
+    return this.inFlight.any
   }
 
-  async settled(): Promise<void> {
-    while (this.busy) await Promise.all(this.inFlight)
-  }
-
-  private track(work: Promise<unknown>): void {
-    const tracked: Promise<unknown> = work.finally(() => this.inFlight.delete(tracked))
-    this.inFlight.add(tracked)
+  settled(): Promise<void> {
+    return this.inFlight.settled()
   }
 
   /** Stores what has come, says what was stored, and ends the connection without waiting for answers. */

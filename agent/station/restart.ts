@@ -3,9 +3,8 @@ import type { ChannelAverages } from '../averages/averages.js'
 import type { Store } from '../store/store.js'
 import { usualScreening } from '../screening/screening.js'
 import {
-  massChannels,
+  isMass,
   monoSeconds,
-  type ChannelName,
   type ColumnSet,
   type Line,
   type MonoSeconds,
@@ -126,6 +125,5 @@ function addRecord(
 /** True when a mass went over the cap within the record: its mean, which counts the cap, then says 'at least'. */
 export function isOverRange(set: ColumnSet, meanAt: number, values: ArrayLike<number>): boolean {
   const { channel, statistic } = set.columns[meanAt + 2] ?? {}
-  const isMass = massChannels.includes(channel?.split('.')[0] as ChannelName)
-  return isMass && statistic === 'max' && values[meanAt + 2] > usualScreening.capMicrogramsPerM3
+  return statistic === 'max' && isMass(channel) && values[meanAt + 2] > usualScreening.capMicrogramsPerM3
 }

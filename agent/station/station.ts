@@ -15,11 +15,13 @@ import { columnsOf } from '../minutes/minutes.js'
 import type { Store } from '../store/store.js'
 import {
   addSeconds,
+  bootWord,
   columnSet,
   faultCatalogue,
   faultText,
+  InFlight,
+  isMass,
   kindOf,
-  massChannels,
   monoSeconds,
   utcText,
   type Channel,
@@ -93,9 +95,11 @@ export class Station {
   private readonly instruments: readonly InstrumentRunner[]
   private readonly gauges: readonly GaugeRunner[]
   private readonly set: ColumnSet
+  /** Columns of each instrument, then of each gauge. */
+  private readonly widths: readonly number[]
   private readonly uplink: Uplink | undefined
   private readonly averages = new Map<string, { averages: ChannelAverages; meanAt: number }>()
-  private readonly inFlight = new Set<Promise<unknown>>()
+  private readonly inFlight = new InFlight()
   private readonly lastChange = new Map<string, LastChange>()
   private recordStart: MonoSeconds
   private edge: MonoSeconds
@@ -116,7 +120,7 @@ export class Station {
     private readonly ports: StationPorts,
   ) {
     const now = ports.clock.mono()
-    this.boot = ports.clock.bootId.replaceAll('-', '').slice(0, 8)
+    this.boot = bootWord(ports.clock.bootId)
     this.faults = new FaultBoard(({ fault, stands }) => {
       const details = { code: fault.code, detail: fault.detail }
       if (!stands) ports.log.info(`over: ${faultCatalogue[fault.code].words}`, details)
@@ -131,10 +135,12 @@ export class Station {
     this.clock = new StationClock({ ...usualClock, notBefore: options.notBefore })
     this.instruments = ports.instruments.map(
       ({ options: o, lines, makeDecoder }) =>
-        new InstrumentRunner(o, lines, makeDecoder, this.faults, (w) => this.track(w), now),
+        new InstrumentRunner(o, lines, makeDecoder, this.faults, (w) => this.inFlight.track(w), now),
     )
     this.gauges = ports.gauges.map(({ gauge, channels }) => new GaugeRunner(gauge, channels, this.faults))
-    this.set = columnSet(columnsOf([...this.instruments, ...this.gauges].flatMap((part) => part.channels)))
+    const columns = [...this.instruments, ...this.gauges].map((part) => columnsOf(part.channels))
+    this.widths = columns.map((ofPart) => ofPart.length)
+    this.set = columnSet(columns.flat())
     for (const part of this.instruments)
       for (const { key } of part.channels)
         this.averages.set(key, {
@@ -186,7 +192,7 @@ export class Station {
     this.flush(now)
     this.askGauges(now)
     this.publishState(now)
-    if (!this.clock.trusted) this.track(this.rebuildAverages(now))
+    if (!this.clock.trusted) this.inFlight.track(this.rebuildAverages(now))
   }
 
   /** Records of earlier runs, and of earlier boots once UTC is known, go in front of what this run has measured. */
@@ -216,7 +222,7 @@ export class Station {
 
   /** True while something is on its way to the disk, the broker or a device. */
   get busy(): boolean {
-    return this.inFlight.size > 0 || this.uplink?.busy === true
+    return this.inFlight.any || this.uplink?.busy === true
   }
 
   get name(): string {
@@ -232,7 +238,7 @@ export class Station {
   sendNow(): void {
     const now = this.ports.clock.mono()
     this.flush(now)
-    this.track(Promise.all(this.inFlight).then(() => this.uplink?.hurry()))
+    this.inFlight.track(this.inFlight.now().then(() => this.uplink?.hurry()))
   }
 
   get storeId(): string {
@@ -241,14 +247,9 @@ export class Station {
 
   async settled(): Promise<void> {
     while (this.busy) {
-      await Promise.all(this.inFlight)
+      await this.inFlight.settled()
       await this.uplink?.settled()
     }
-  }
-
-  private track(work: Promise<unknown>): void {
-    const tracked = work.finally(() => this.inFlight.delete(tracked))
-    this.inFlight.add(tracked)
   }
 
   private notePause(now: MonoSeconds): void {
@@ -293,12 +294,12 @@ export class Station {
       const slot = this.ports.instruments[i].options.slot
       for (const reason in result.excluded) excluded[withSlot(reason, slot)] = result.excluded[reason]
       for (const mark in result.marked) marked[withSlot(mark, slot)] = result.marked[mark]
-      offset += columnCount(instrument.channels)
+      offset += this.widths[i]
     })
-    for (const gauge of this.gauges) {
+    this.gauges.forEach((gauge, i) => {
       gauge.closeMinute(seconds, values, offset)
-      offset += columnCount(gauge.channels)
-    }
+      offset += this.widths[this.instruments.length + i]
+    })
     const utc = this.clock.at(start)
     const line = {
       kind: 'record',
@@ -336,7 +337,7 @@ export class Station {
     this.ports.log.info(`clock ${news.turned}`, { source: anchor?.source, step_s: news.stepSeconds })
     if (news.stepSeconds !== undefined)
       this.event(now, 'clock-step', { seconds: news.stepSeconds.toFixed(3) })
-    if (news.turned === 'trusted') this.track(this.rebuildAverages(now))
+    if (news.turned === 'trusted') this.inFlight.track(this.rebuildAverages(now))
     this.rebuildCalendar()
     return true
   }
@@ -385,7 +386,7 @@ export class Station {
     this.flushing = true
     this.flushWanted = false
     this.flushedAt = now
-    this.track(
+    this.inFlight.track(
       this.ports.store.flush().then((flushed) => {
         this.flushing = false
         const codes = ['disk-full', 'disk-read-only', 'disk-error', 'disk-denied', 'disk-missing'] as const
@@ -410,7 +411,7 @@ export class Station {
       changes: Object.fromEntries(this.lastChange),
       uplink: this.uplink?.checkpoint(),
     }
-    this.track(
+    this.inFlight.track(
       this.ports.state.save(value).then((saved) => {
         if (saved.ok) this.faults.clear('state', 'disk-full', 'disk-read-only', 'disk-error')
         else this.faults.raise('state', saved.fault, now)
@@ -421,7 +422,7 @@ export class Station {
   // ---- what others see ------------------------------------------------------------------------------------------------
 
   private askGauges(now: MonoSeconds): void {
-    for (const gauge of this.gauges) this.track(gauge.ask(now))
+    for (const gauge of this.gauges) this.inFlight.track(gauge.ask(now))
   }
 
   private rebuildCalendar(): void {
@@ -451,8 +452,7 @@ export class Station {
   private retainAverages(): void {
     const channels: Record<string, unknown> = {}
     for (const [key] of this.averages)
-      if (massChannels.some((name) => key === name || key.startsWith(name + '.')))
-        channels[key] = { unit: kindOf(key)?.unit, ...this.averagesOf(key) }
+      if (isMass(key)) channels[key] = { unit: kindOf(key)?.unit, ...this.averagesOf(key) }
     const utc = this.clock.at(this.recordStart)
     const at = utc === undefined ? { clock: 'not trusted' } : { until: utcText(utc) }
     if (this.records > 0) this.uplink?.retain('averages', json({ v: 1, ...at, channels }))
@@ -510,14 +510,12 @@ export class Station {
     this.event(now, 'stopped', { reason })
     this.flushing = false
     this.flush(now)
-    await Promise.all(this.inFlight)
+    await this.inFlight.now()
     this.checkpoint(now)
-    await Promise.all(this.inFlight)
+    await this.inFlight.now()
     await Promise.all([...this.instruments.map((instrument) => instrument.stop()), this.uplink?.stop(now)])
   }
 }
 
 const withSlot = (reason: string, slot: string | undefined): string =>
   slot === undefined ? reason : `${reason}.${slot}`
-
-const columnCount = (channels: readonly Channel[]): number => columnsOf(channels).length

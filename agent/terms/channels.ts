@@ -113,6 +113,9 @@ export const channelKinds: Readonly<Record<ChannelName, ChannelKind>> = {
 export const channelNames = Object.keys(channelKinds) as ChannelName[]
 export const massChannels: readonly ChannelName[] = ['pm1', 'pm2_5', 'pm4', 'pm10']
 
+/** True for a mass channel, with or without slot. */
+export const isMass = (key: string): boolean => massChannels.includes(key.split('.')[0] as ChannelName)
+
 const slotShape = /^[a-z0-9]{1,12}$/
 
 export const isSlot = (text: string): boolean => slotShape.test(text)

@@ -44,3 +44,6 @@ export function parseUtc(text: string): UtcMillis | undefined {
 export function localDay(at: UtcMillis, standardOffsetMinutes: number): LocalDay {
   return new Date(at + standardOffsetMinutes * 60_000).toISOString().slice(0, 10) as LocalDay
 }
+
+/** First eight hex digits of a boot id: how lines, packs and messages name a boot. */
+export const bootWord = (bootId: string): string => bootId.replaceAll('-', '').slice(0, 8)

@@ -12,6 +12,7 @@
  */
 import {
   addSeconds,
+  InFlight,
   type BrokerSession,
   type Fault,
   type FaultCode,
@@ -63,7 +64,7 @@ export class Uplink {
   private readonly link: Link
   private readonly retained = new RetainedMessages()
   private readonly departures: Departures
-  private readonly inFlight = new Set<Promise<unknown>>()
+  private readonly inFlight = new InFlight()
   private startNumber = 0
   private dueAt: MonoSeconds | undefined
   private wanted = false
@@ -150,7 +151,7 @@ export class Uplink {
 
   private connected(): void {
     this.silent = 0
-    if (this.stopping) return this.track(this.link.end(true))
+    if (this.stopping) return this.inFlight.track(this.link.end(true))
     this.ledger.markPresent()
     this.retained.connected()
     this.advance()
@@ -169,7 +170,7 @@ export class Uplink {
   private connectIfWanted(): void {
     if (this.options.connection === 'per-pack' && !this.wanted) return
     const attempt = this.link.tryConnect()
-    if (attempt) this.track(attempt)
+    if (attempt) this.inFlight.track(attempt)
   }
 
   private get idle(): boolean {
@@ -178,7 +179,7 @@ export class Uplink {
 
   private endWell(): void {
     this.wanted = false
-    this.track(this.link.end(true).then(() => this.advance()))
+    this.inFlight.track(this.link.end(true).then(() => this.advance()))
   }
 
   private publishRetained(): boolean {
@@ -186,7 +187,7 @@ export class Uplink {
     const message = session && this.retained.next()
     if (!message) return false
     this.retainedInFlight++
-    this.track(
+    this.inFlight.track(
       session.publish(this.topic(message.what), message.payload, { retain: true }).then((answer) => {
         this.retainedInFlight--
         const refused = !answer.ok && answer.fault.code === 'broker-refused'
@@ -204,7 +205,7 @@ export class Uplink {
   private publishPack(): boolean {
     const { session, now } = this.link
     const flight = session && this.departures.start(session, now)
-    if (flight) this.track(flight.then((answer) => this.answered(session, answer)))
+    if (flight) this.inFlight.track(flight.then((answer) => this.answered(session, answer)))
     return flight !== undefined
   }
 
@@ -215,7 +216,7 @@ export class Uplink {
       if (answer.fault.code !== 'link-lost') this.raise(answer.fault)
       if (unanswered.has(answer.fault.code)) this.silent++
     }
-    if (this.link.session === session && this.silent >= mostSilent) this.track(this.link.end(false))
+    if (this.link.session === session && this.silent >= mostSilent) this.inFlight.track(this.link.end(false))
     else this.advance()
   }
 
@@ -284,16 +285,11 @@ export class Uplink {
 
   /** True while a port operation is in flight. */
   get busy(): boolean {
-    return this.inFlight.size > 0
+    return this.inFlight.any
   }
 
-  async settled(): Promise<void> {
-    while (this.busy) await Promise.all(this.inFlight)
-  }
-
-  private track(work: Promise<unknown>): void {
-    const tracked: Promise<unknown> = work.finally(() => this.inFlight.delete(tracked))
-    this.inFlight.add(tracked)
+  settled(): Promise<void> {
+    return this.inFlight.settled()
   }
 
   /** Says 'stopped' if there is a connection, and ends it. Bounded by the adapter; waits for nothing else. */
