@@ -344,7 +344,7 @@ export class Station {
 
   private clockDetail(): string {
     return this.clock.refusedTooEarly
-      ? 'the time offered is before this program or the newest record'
+      ? 'the time offered is before this program was made'
       : 'no source vouches for it'
   }
 
