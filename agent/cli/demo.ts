@@ -1,5 +1,5 @@
 import { randomUUID } from 'node:crypto'
-import { mkdirSync, mkdtempSync } from 'node:fs'
+import { mkdtempSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { Collector, usualCollector } from '../collector/collector.js'
@@ -16,7 +16,7 @@ import { seededRandom } from '../simulation/random.js'
 import { VirtualClock } from '../simulation/virtual-clock.js'
 import { Station, usualSilence } from '../station/station.js'
 import { openStore, type Store } from '../store/store.js'
-import { bootWord, utcMillis, type Broker, type Log, type Outcome } from '../terms/terms.js'
+import { bootWord, faultText, utcMillis, type Broker, type Log, type Outcome } from '../terms/terms.js'
 import { Uplink, usualUplink } from '../uplink/uplink.js'
 import { archivesIn } from './archives.js'
 import { clockText, narrator, print } from './demo-words.js'
@@ -44,13 +44,12 @@ interface Scene {
 /** One made station lives through an hour with an outage, in virtual time, on a real disk and real loopback sockets. */
 export async function demo(options: { keep?: string }): Promise<number> {
   const folder = options.keep ?? mkdtempSync(join(tmpdir(), 'motepost-demo-'))
-  mkdirSync(folder, { recursive: true })
   introduce()
   let broker = await startEmbeddedBroker(listenOnLoopback)
   const { port } = broker
   const scene = await setTheScene(folder, port)
   if (!scene.ok) {
-    process.stderr.write(scene.fault.detail + '\n')
+    process.stderr.write(faultText(scene.fault) + '\n')
     return 1
   }
   const { clock, station, collector } = scene.value
@@ -233,7 +232,7 @@ async function end(
     `The made sensor sent ${sensor.framesMade} frames and spoilt ${sensor.framesSpoilt} of them on the way.`,
   )
   print(
-    `The station stored ${proof.stored} lines; ${proof.away} are safe away at the collector, with its receipt.`,
+    `The station stored ${proof.stored} lines; up to number ${proof.away} all is safe away at the collector, with its receipt.`,
   )
   print(
     `Compared by store, number and text: ${proof.missing} missing, ${proof.changed} changed, ${proof.extra} too many.`,

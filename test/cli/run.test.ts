@@ -71,6 +71,15 @@ data: { foldr: /nowhere }
     expect(refused.said).toContain('letter.txt')
   })
 
+  it('refuses a file as the folder of the demo in plain words', () => {
+    const file = join(folder, 'kept')
+    writeFileSync(file, 'x')
+    const { code, said } = motepost('demo', '--keep', file)
+    expect(code, said).toBe(1)
+    expect(said).toContain('there is a file where a folder was expected')
+    expect(said).not.toMatch(/\n\s+at /)
+  })
+
   it('runs without its port and says so, refuses a second agent on the same data folder, and ends well', async () => {
     const file = good(join(folder, 'data'))
     const first = spawn(process.execPath, [program, 'run', '-s', file])
