@@ -46,6 +46,9 @@ import { version } from './package-root.js'
 /** Time before which this program did not exist: no clock that says less is believed. */
 const programMade = utcMillis(Date.UTC(2026, 10, 1))
 
+/** A serial server may stand behind a metered link, where each attempt costs bytes. */
+const longestTcpRetrySeconds = 60
+
 /** Makes the real station that the settings describe. Everything it needs is opened here, nothing is read before. */
 export async function composeStation(settings: Settings, clock: Clock, log: Log): Promise<Outcome<Station>> {
   const store = await openDataFolder(settings)
@@ -54,9 +57,7 @@ export async function composeStation(settings: Settings, clock: Clock, log: Log)
   for (const [i, instrument] of settings.instruments.entries()) {
     const layout = loadLayout(instrument.layout)
     if (!layout.ok) return layout
-    instruments.push(
-      instrumentPorts(instrument, layout.value, i, (fault) => log.info(fault.detail, { code: fault.code })),
-    )
+    instruments.push(instrumentPorts(instrument, layout.value, i, onceEach(log)))
   }
   const makeUplink = uplinkMaker(settings, clock, store.value.store)
   if (!makeUplink.ok) return makeUplink
@@ -74,6 +75,16 @@ export async function composeStation(settings: Settings, clock: Clock, log: Log)
     })),
   }
   return good(await Station.start(stationOptions(settings), ports))
+}
+
+/** A port says at each opening what it cannot do; people are told the first time. */
+function onceEach(log: Log): (fault: Fault) => void {
+  const told = new Set<string>()
+  return ({ code, detail }) => {
+    if (told.has(code)) return
+    told.add(code)
+    log.info(detail, { code })
+  }
 }
 
 async function openDataFolder(settings: Settings) {
@@ -113,7 +124,10 @@ function instrumentPorts(
   const { slot, scaling } = settings
   return {
     options: {
-      ...usualSilence,
+      silentAfterSeconds: settings.silentAfterSeconds,
+      reopenAfterSeconds: settings.reopenAfterSeconds,
+      longestRetrySeconds:
+        portKind(settings.port) === 'tcp' ? longestTcpRetrySeconds : usualSilence.longestRetrySeconds,
       name: settings.name ?? `sensor ${slot ?? index + 1}`,
       slot,
       screening: { ...usualScreening, warmUpSeconds: settings.warmUpSeconds },

@@ -42,6 +42,7 @@ function instrumentFindings(look: Look, layouts?: KnownLayouts): Finding[] {
   for (const path of look.entries(['instruments'])) {
     const port = look.text([...path, 'port'])
     if (port !== undefined) found.push(...portFindings([...path, 'port'], port, ports))
+    found.push(...silenceFindings(look, path))
     const layout = look.text([...path, 'layout'])
     if (layout === undefined) continue
     if (layouts && !layouts.has(layout) && !layout.endsWith('.yaml'))
@@ -69,6 +70,18 @@ function portFindings(path: KeyPath, port: string, seen: Map<string, KeyPath>): 
     )
   seen.set(port, path)
   return found
+}
+
+/** As the schema has them. */
+const usualSilence = { silent: 10, reopen: 30 }
+
+function silenceFindings(look: Look, path: KeyPath): Finding[] {
+  const silent = look.number([...path, 'silent_after_s']) ?? usualSilence.silent
+  const reopen = look.number([...path, 'reopen_after_s']) ?? usualSilence.reopen
+  if (reopen >= silent) return []
+  const key = look.has([...path, 'reopen_after_s']) ? 'reopen_after_s' : 'silent_after_s'
+  const advice = `a port is opened again only after its sensor is called silent (${silent} s): reopen_after_s, ${reopen} now, must be as much or more`
+  return [atValue([...path, key], conflict('reopen_after_s is below silent_after_s', advice))]
 }
 
 const isPortNumber = (text: string): boolean => Number(text) >= 1 && Number(text) <= 65_535

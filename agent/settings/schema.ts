@@ -83,6 +83,16 @@ const instrument = group('One instrument.', {
     most: 600,
     unit: 'seconds',
   }).default(60),
+  silent_after_s: number('Without a frame for so long the sensor is called silent, and woken.', {
+    least: 2,
+    most: 3600,
+    unit: 'seconds',
+  }).default(10),
+  reopen_after_s: number('Without a frame for so long the port is closed and opened again.', {
+    least: 2,
+    most: 3600,
+    unit: 'seconds',
+  }).default(30),
   dtr: onOff('Holds the DTR and RTS lines on or off, for adapters that need it.').optional(),
 })
 

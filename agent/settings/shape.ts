@@ -46,6 +46,8 @@ export interface InstrumentSettings {
   readonly serial?: string
   readonly readEverySeconds: number
   readonly warmUpSeconds: number
+  readonly silentAfterSeconds: number
+  readonly reopenAfterSeconds: number
   readonly dtr?: boolean
 }
 
@@ -145,8 +147,15 @@ export function settingsOf(file: SettingsFile): Settings {
       timeZone: station.time_zone,
       standardOffsetMinutes: station.standard_offset_min,
     }),
-    instruments: file.instruments.map(({ read_every_s, warm_up_s, ...same }) =>
-      given({ ...same, readEverySeconds: read_every_s, warmUpSeconds: warm_up_s }),
+    instruments: file.instruments.map(
+      ({ read_every_s, warm_up_s, silent_after_s, reopen_after_s, ...same }) =>
+        given({
+          ...same,
+          readEverySeconds: read_every_s,
+          warmUpSeconds: warm_up_s,
+          silentAfterSeconds: silent_after_s,
+          reopenAfterSeconds: reopen_after_s,
+        }),
     ),
     gauges: file.gauges.map(gaugeOf),
     data: { folder: data.folder, recordSeconds: data.record_s, flushEverySeconds: data.flush_every_s },

@@ -12,6 +12,7 @@ import {
   type MonoSeconds,
 } from '../terms/terms.js'
 import type { FaultBoard } from '../health/health.js'
+import { LineLosses } from './line-losses.js'
 
 export interface InstrumentOptions {
   /** For people and as the place of its faults, e.g. 'sensor 1'. */
@@ -20,22 +21,27 @@ export interface InstrumentOptions {
   readonly screening: ScreeningOptions
   /** Rough length of a frame in bytes, to spread the frames of one pull over its time; 0: count line ends. */
   readonly frameBytes: number
-  /** Sent after each opening and again while nothing comes. */
+  /** Sent after each opening, and again every `silentAfterSeconds` while nothing comes. */
   readonly wake?: Uint8Array
   /** Asks for one reading, where the sensor does not send by itself. */
   readonly ask?: Uint8Array
   readonly silentAfterSeconds: number
   readonly reopenAfterSeconds: number
+  /** Attempts to open come ever more slowly, down to one in so many seconds. */
+  readonly longestRetrySeconds: number
 }
 
-export const usualSilence = { silentAfterSeconds: 10, reopenAfterSeconds: 30 }
+/** A device that came back is found within five seconds; looking for it costs one system call. */
+export const usualSilence = { silentAfterSeconds: 10, reopenAfterSeconds: 30, longestRetrySeconds: 5 }
 
 const readsPerPull = 4
 /** Bytes that waited longer than this (the process was paused) have no time any more: counted, not used. */
 const staleAfterSeconds = 15
-const retrySeconds = { first: 1, longest: 60 }
-const wakeEverySeconds = 10
-const portFaults = (Object.keys(faultCatalogue) as FaultCode[]).filter((code) => /^(port|line)-/.test(code))
+const firstRetrySeconds = 1
+/** Those of an opening that failed; what `LineLosses` tells is its own. */
+const openFaults = (Object.keys(faultCatalogue) as FaultCode[]).filter(
+  (code) => /^(port|line)-/.test(code) && code !== 'port-gone' && code !== 'port-unsteady',
+)
 
 /**
  * One instrument from its line to the minute: opens and reopens, pulls, decodes, screens, accumulates. It decides by the
@@ -49,7 +55,7 @@ export class InstrumentRunner {
   private line: ByteLine | undefined
   private busy = false
   private retryAt: MonoSeconds
-  private retrySeconds = retrySeconds.first
+  private retrySeconds = firstRetrySeconds
   private pulledAt: MonoSeconds
   private frameAt: MonoSeconds
   private bytesSinceFrame = 0
@@ -65,7 +71,7 @@ export class InstrumentRunner {
   private pullFrom = 0
   private pullNow = 0
   private stale = 0
-  private losses = 0
+  private readonly losses: LineLosses
 
   constructor(
     private readonly options: InstrumentOptions,
@@ -79,6 +85,7 @@ export class InstrumentRunner {
     this.channels = this.decoder.channels
     this.screen = new Screen(this.channels, this.decoder.sizeOrder, options.screening)
     this.minute = new InstrumentMinute(this.channels, now, options.screening.capMicrogramsPerM3)
+    this.losses = new LineLosses(options.name, faults)
     this.retryAt = now
     this.pulledAt = now
     this.frameAt = now
@@ -89,6 +96,7 @@ export class InstrumentRunner {
 
   /** Takes what has come since the last pull. Never waits: opening and closing go on beside it. */
   pull(now: MonoSeconds): void {
+    this.losses.look(now)
     if (this.busy) return
     if (!this.line) {
       if (now >= this.retryAt) this.open(now)
@@ -156,7 +164,7 @@ export class InstrumentRunner {
     if (silence < this.options.silentAfterSeconds) return
     this.silent = true
     this.tellSilence(now)
-    if (this.options.wake && now - this.wokenAt >= wakeEverySeconds) this.wake(now)
+    if (this.options.wake && now - this.wokenAt >= this.options.silentAfterSeconds) this.wake(now)
     if (silence < this.options.reopenAfterSeconds) return
     this.powerLost = true
     if (silence < this.reopenAfter) return
@@ -199,29 +207,29 @@ export class InstrumentRunner {
   }
 
   private failOpen(code: FaultCode, detail: string, now: MonoSeconds): void {
-    const others = portFaults.filter((other) => other !== code)
-    this.faults.clear(this.options.name, ...others)
-    this.faults.raise(this.options.name, { code, detail }, now)
+    const told = this.losses.explains(code, detail, now) ? undefined : code
+    this.faults.clear(this.options.name, ...openFaults.filter((other) => other !== told))
+    if (told) this.faults.raise(this.options.name, { code: told, detail }, now)
     this.retryAt = addSeconds(now, this.retrySeconds)
-    this.retrySeconds = Math.min(this.retrySeconds * 2, retrySeconds.longest)
+    this.retrySeconds = Math.min(this.retrySeconds * 2, this.options.longestRetrySeconds)
   }
 
   private opened(line: ByteLine, now: MonoSeconds): void {
     this.line = line
-    this.retrySeconds = retrySeconds.first
+    this.retrySeconds = firstRetrySeconds
     this.pulledAt = now
     this.bytesAt = now
     this.decoder.lineOpened()
     this.openedAt = now
     this.bytesSinceFrame = 0
-    this.faults.clear(this.options.name, ...portFaults)
+    this.faults.clear(this.options.name, ...openFaults)
+    this.losses.back()
     if (this.options.wake) this.wake(now)
   }
 
   private lose(now: MonoSeconds): void {
-    this.losses++
+    this.losses.lost(this.lines.name, now)
     this.powerLost = true
-    this.faults.raise(this.options.name, { code: 'port-gone', detail: this.lines.name }, now)
     this.close(now)
   }
 
@@ -255,7 +263,7 @@ export class InstrumentRunner {
       name: this.options.name,
       open: this.line !== undefined,
       newest_frame_age_s: Math.round(now - this.frameAt),
-      losses: this.losses,
+      losses: this.losses.total,
       stale_bytes: this.stale,
       decoder: this.decoder.counts(),
       screening: this.screen.counts(),

@@ -225,6 +225,12 @@ const kinds = {
     words: 'the clock is not trusted; records carry boot time until it is',
     firstThing: 'give the station a network for a minute, or set the time by hand',
   },
+  'port-unsteady': {
+    severity: 'warning',
+    transient: true,
+    words: 'the sensor port goes away and comes back again and again',
+    firstThing: 'check cable and plug, and the supply: an adapter resets where the voltage sags',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds
