@@ -120,6 +120,25 @@ describe('the canonical text of a line', () => {
       expect(canonicalLine({ ...record, values: [value, 1, 1, 1, 1] }, set)).toContain('Z,,1.0,')
   })
 
+  it('of a number has the digits that toFixed gives, also beside every tie', () => {
+    const seed = Number(process.env.SEED ?? Date.now() % 2 ** 31)
+    console.info(`seed ${seed}`)
+    const sameAsToFixed = (value: number, decimals: number): void => {
+      expect(numberText(value, decimals), `${value}, ${decimals}`).toBe(value.toFixed(decimals))
+    }
+    const tie = fc
+      .tuple(fc.nat(1e6), fc.nat(4), fc.integer({ min: -3, max: 3 }))
+      .map(([whole, decimals, ulps]) => (whole + 0.5) / 10 ** decimals + ulps * Number.EPSILON * whole)
+    const value = fc.oneof(
+      fc.double({ min: 0, max: 2e9, noNaN: true }),
+      fc.double({ min: 0, max: 99, noNaN: true }),
+      tie,
+    )
+    fc.assert(fc.property(value, fc.nat(4), sameAsToFixed), { seed, numRuns: 20_000 })
+    for (let i = 0; i < 200_000; i++)
+      if (numberText(i / 100, 1) !== (i / 100).toFixed(1)) sameAsToFixed(i / 100, 1)
+  })
+
   it('of a record needs the column set that the record names', () => {
     expect(() => canonicalLine(record)).toThrow(set.id)
   })
