@@ -15,13 +15,14 @@ import { good } from '../terms/terms.js'
 import { openIdentity } from './identity.js'
 import type { LineView } from './line-view.js'
 import { StoreReader, type Scanned, type ScanOptions, type StoredLine } from './reader.js'
+import type { StoredText } from './recent-lines.js'
 import { recover, type Recovered } from './recovery.js'
 import type { Identity } from './stored-line.js'
 import { StoreWriter } from './writer.js'
 
 export { openArchive, type Added, type Archive, type ArchiveOptions, type ArrivedLine } from './archive.js'
 export { readStoreFolder, type StoreFolder } from './folder.js'
-export type { LineView, Recovered, Scanned, ScanOptions, StoredLine }
+export type { LineView, Recovered, Scanned, ScanOptions, StoredLine, StoredText }
 
 export interface StoreOptions {
   readonly disk: Disk
@@ -106,6 +107,12 @@ export class Store {
   /** The safe lines whose numbers are within from and to, in order; all of them are held in memory. */
   lines(from: number, to: number): Promise<Outcome<StoredLine[]>> {
     return this.reader.lines(from, to)
+  }
+
+  /** The texts of these lines; the newest come from memory. */
+  async linesAsText(from: number, to: number): Promise<Outcome<readonly StoredText[]>> {
+    const recent = this.writer.recent.within(from, to)
+    return recent ? good(recent) : this.reader.lines(from, to)
   }
 
   /** The last `count` safe lines, in order. */

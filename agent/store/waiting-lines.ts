@@ -1,8 +1,9 @@
-import { canonicalLine, type SkipLine } from '../terms/terms.js'
+import { canonicalLine, type Line, type LineHead, type SkipLine } from '../terms/terms.js'
 import type { Entry } from './appender.js'
 
 /** A line that waits for the disk. */
 export interface WaitingLine extends Entry {
+  readonly line: LineHead
   readonly skip?: SkipLine
 }
 
@@ -66,9 +67,16 @@ export class WaitingLines {
       to: next.skip?.to ?? next.seq,
       damaged: 0,
     }
-    this.waiting.splice(at, 2, { seq: skip.seq, text: canonicalLine(skip), skip })
+    this.waiting.splice(at, 2, { seq: skip.seq, text: canonicalLine(skip), skip, line: headOf(skip) })
   }
 }
 
 /** A start's skip line stands behind the numbers it left out, one for dropped lines before them. */
 export const isOfStart = (skip: SkipLine): boolean => skip.to < skip.seq
+
+export const headOf = (line: Line): LineHead => ({
+  kind: line.kind,
+  seq: line.seq,
+  ...('boot' in line ? { boot: line.boot } : {}),
+  ...('set' in line ? { set: line.set } : {}),
+})

@@ -15,9 +15,10 @@ import { appendEntries, newFile, type AppendFile } from './appender.js'
 import { freshName, type LinesName } from './names.js'
 import { oneAtATime } from './one-at-a-time.js'
 import type { ReadableFile } from './reader.js'
+import { RecentLines } from './recent-lines.js'
 import type { Start } from './recovery.js'
 import type { Identity } from './stored-line.js'
-import { WaitingLines, type WaitingLine } from './waiting-lines.js'
+import { headOf, WaitingLines, type WaitingLine } from './waiting-lines.js'
 
 export interface WriterOptions {
   readonly linesPerFile: number
@@ -25,9 +26,13 @@ export interface WriterOptions {
   readonly maxBufferedLines: number
 }
 
+/** Some hours of minutes, about 200 kB. */
+const mostRecentLines = 240
+
 export class StoreWriter {
   nextSeq: number
   safeSeq: number
+  readonly recent = new RecentLines(mostRecentLines)
   private readonly waiting: WaitingLines
   private readonly files: LinesName[]
   private readonly taken: Set<string>
@@ -61,7 +66,8 @@ export class StoreWriter {
     const seq = this.giveSeq()
     const line = make(seq)
     const text = canonicalLine(line, set)
-    this.waiting.add(text.length <= longestLine ? { seq, text, set } : { seq, text: tooLongText(line, text) })
+    if (text.length > longestLine) this.waiting.add(tooLong(line, text))
+    else this.waiting.add({ seq, text, set, line: headOf(line) })
     if (set && !this.sets.has(set.id)) this.sets.set(set.id, set)
     return seq
   }
@@ -92,7 +98,7 @@ export class StoreWriter {
 
   private skip(from: number, to: number, damaged: number): void {
     const skip = { kind: 'skip', seq: this.giveSeq(), from, to, damaged } as const
-    this.waiting.add({ seq: skip.seq, text: canonicalLine(skip), skip })
+    this.waiting.add({ seq: skip.seq, text: canonicalLine(skip), skip, line: headOf(skip) })
   }
 
   private giveSeq(): number {
@@ -141,6 +147,7 @@ export class StoreWriter {
     if (this.begun) this.files.push(this.begun)
     this.begun = undefined
     this.waiting.settle(part.length)
+    for (const one of part) this.recent.add({ line: one.line, text: one.text })
     this.wroteLines += part.length
     this.safeSeq = lastNumber(part[part.length - 1])
     this.marks.push({ seq: part[0].seq, offset })
@@ -152,9 +159,10 @@ export class StoreWriter {
 const lastNumber = ({ seq, skip }: WaitingLine): number => Math.max(seq, skip?.to ?? 0)
 
 /** Stands for a line that no reader would take. */
-function tooLongText(line: Line, text: string): string {
+function tooLong(line: Line, text: string): WaitingLine {
   if (!('boot' in line)) throw new Error(`line ${line.seq} has ${text.length} characters`)
   const details = { kind: line.kind, characters: String(text.length) }
   const { seq, boot, mono, utc } = line
-  return canonicalLine({ kind: 'event', seq, boot, mono, utc, name: 'line-too-long', details })
+  const event = { kind: 'event', seq, boot, mono, utc, name: 'line-too-long', details } as const
+  return { seq, text: canonicalLine(event), line: headOf(event) }
 }

@@ -60,7 +60,7 @@ export class Departures {
     newestFirst: boolean,
     now: MonoSeconds,
   ): Promise<Outcome<void>> {
-    const read = await this.ports.store.lines(from, to)
+    const read = await this.ports.store.linesAsText(from, to)
     if (!read.ok) {
       this.storeRestsUntil = addSeconds(now, storeRestSeconds)
       this.ledger.release(from, to)
@@ -124,7 +124,7 @@ export class Departures {
   }
 
   private setsOf(lines: readonly PackLine[]): ColumnSet[] {
-    const ids = new Set(lines.map(({ line }) => (line.kind === 'record' ? line.set : '')))
+    const ids = new Set(lines.map(({ line }) => line.set ?? ''))
     return [...ids].map((id) => this.ports.store.columnSet(id)).filter((set) => set !== undefined)
   }
 
@@ -164,7 +164,7 @@ export class Departures {
   }
 }
 
-const bootOf = ({ line }: PackLine): string | undefined => ('boot' in line ? line.boot : undefined)
+const bootOf = ({ line }: PackLine): string | undefined => line.boot
 
 /** A pack is of one boot and of bounded length: as many lines from the start as keep to that. */
 function firstPart(lines: readonly PackLine[]): readonly PackLine[] {

@@ -30,7 +30,7 @@ export const usualUplink = {
 export interface LineSource {
   readonly storeId: string
   /** The lines whose numbers are within from and to, in order. */
-  lines(from: number, to: number): Promise<Outcome<readonly PackLine[]>>
+  linesAsText(from: number, to: number): Promise<Outcome<readonly PackLine[]>>
   columnSet(id: string): ColumnSet | undefined
 }
 

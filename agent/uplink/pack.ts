@@ -1,5 +1,12 @@
 import { brotliCompressSync, constants } from 'node:zlib'
-import { columnSetText, kindOf, parseUtc, type Column, type ColumnSet, type Line } from '../terms/terms.js'
+import {
+  columnSetText,
+  kindOf,
+  parseUtc,
+  type Column,
+  type ColumnSet,
+  type LineHead,
+} from '../terms/terms.js'
 import { senmlWriter, type SenmlWriter } from './senml-write.js'
 
 /** Goes before a compressed pack. A plain one begins with an array of CBOR or JSON, never with these bytes. */
@@ -10,7 +17,7 @@ export const senmlVersion = 26
 export const firstAbsoluteSeconds = 2 ** 28
 
 export interface PackLine {
-  readonly line: Line
+  readonly line: LineHead
   /** Its canonical text. */
   readonly text: string
 }
@@ -125,7 +132,7 @@ function writeHead(
 
 function usedSets({ lines, sets }: PackContent): ColumnSet[] {
   const ids = new Set<string>()
-  for (const { line } of lines) if (line.kind === 'record') ids.add(line.set)
+  for (const { line } of lines) if (line.set !== undefined) ids.add(line.set)
   return [...ids].map((id) => {
     const set = sets.find((one) => one.id === id)
     if (!set) throw new Error(`column set ${id} is not known`)

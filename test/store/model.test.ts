@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest'
 import { MemoryDisk, type Cut } from '../../agent/simulation/memory-disk.js'
 import { seededRandom } from '../../agent/simulation/random.js'
 import type { Store } from '../../agent/store/store.js'
-import { canonicalLine, isBalanced } from '../../agent/terms/terms.js'
+import { headOf } from '../../agent/store/waiting-lines.js'
+import { canonicalLine, isBalanced, type Line } from '../../agent/terms/terms.js'
 import { note, open, record, set, value } from './support.js'
 
 const runs = 30
@@ -79,6 +80,11 @@ class Model {
     if (!read.ok) return
     const wanted = [...this.safe].filter(([seq]) => seq >= from && seq <= to).sort(([a], [b]) => a - b)
     expect(read.value.map(({ line, text }) => [line.seq, text])).toEqual(wanted)
+    const texts = await this.store.linesAsText(from, to)
+    if (!texts.ok) return
+    expect(texts.value.map(({ line, text }) => ({ ...headOf(line as Line), text }))).toEqual(
+      read.value.map(({ line, text }) => ({ ...headOf(line), text })),
+    )
   }
 
   /** The disk gets into trouble, or out of it. */

@@ -14,7 +14,6 @@ import {
   type Line,
 } from '../../agent/terms/terms.js'
 import { columnsOf } from '../../agent/minutes/minutes.js'
-import type { PackLine } from '../../agent/uplink/uplink.js'
 
 const names: ChannelName[] = ['pm1', 'pm2_5', 'pm10', 'n0_3', 'n0_5', 'n1', 'n2_5', 'n5', 'n10']
 const gauges: ChannelName[] = ['battery_voltage', 'battery_current', 'solar_power']
@@ -43,8 +42,13 @@ export function repeatable(seed: number): () => number {
 export const gauss = (next: () => number): number =>
   Math.sqrt(-2 * Math.log(1 - next())) * Math.cos(2 * Math.PI * next())
 
+export interface MadeLine {
+  readonly line: Line
+  readonly text: string
+}
+
 /** The line as a store would give it back: read from its own canonical text. */
-export function asStored(line: Line, sets: readonly ColumnSet[] = [madeSet]): PackLine {
+export function asStored(line: Line, sets: readonly ColumnSet[] = [madeSet]): MadeLine {
   const text = canonicalLine(
     line,
     line.kind === 'record' ? sets.find((set) => set.id === line.set) : undefined,
@@ -106,7 +110,7 @@ export class MadeStation {
   }
 
   /** The record of one minute, stored. */
-  record(seq: number, minute: number, options: { untrusted?: boolean; boot?: string } = {}): PackLine {
+  record(seq: number, minute: number, options: { untrusted?: boolean; boot?: string } = {}): MadeLine {
     const used = this.next() < 0.02 ? 58 : 60
     const figures = this.minute(minute)
     const values = madeSet.columns.map((column) => valueOf(column, figures, used))
@@ -155,9 +159,9 @@ export const senmlUnitOf = (column: Column): string =>
   column.statistic === 'used' ? 's' : (kindOf(column.channel)?.senmlUnit ?? channelKinds.pm1.senmlUnit)
 
 /** A day as a store holds it: start, time check, records, and an hourly line of a kind that is not known. */
-export function madeDay(seed: number, minutes = 1440): PackLine[] {
+export function madeDay(seed: number, minutes = 1440): MadeLine[] {
   const station = new MadeStation(seed)
-  const lines: PackLine[] = [
+  const lines: MadeLine[] = [
     asStored({
       kind: 'event',
       seq: 1,
@@ -184,7 +188,7 @@ export function madeDay(seed: number, minutes = 1440): PackLine[] {
 }
 
 /** As long as a seal line with two hashes and a signature, which do not compress. */
-function madeSeal(seq: number, seed: number): PackLine {
+function madeSeal(seq: number, seed: number): MadeLine {
   const next = repeatable(seed)
   const hex = (length: number): string =>
     Array.from({ length }, () => Math.floor(next() * 16).toString(16)).join('')

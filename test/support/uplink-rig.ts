@@ -58,7 +58,7 @@ export class MadeStore implements LineSource {
   /** The number put last. */
   newest = 0
 
-  async lines(from: number, to: number): Promise<Outcome<readonly PackLine[]>> {
+  async linesAsText(from: number, to: number): Promise<Outcome<readonly PackLine[]>> {
     this.reads++
     await Promise.resolve()
     if (this.broken) return { ok: false, fault: this.broken }
