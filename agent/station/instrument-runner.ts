@@ -35,6 +35,8 @@ export interface InstrumentOptions {
 export const usualSilence = { silentAfterSeconds: 10, reopenAfterSeconds: 30, longestRetrySeconds: 5 }
 
 const readsPerPull = 4
+/** A read that brought less has emptied the line: asking again would cost a system call and an exception. */
+const emptiedBelowBytes = 1024
 /** Bytes that waited longer than this (the process was paused) have no time any more: counted, not used. */
 const staleAfterSeconds = 15
 const firstRetrySeconds = 1
@@ -121,6 +123,7 @@ export class InstrumentRunner {
       this.bytesAt = now
       if (now - this.pulledAt > staleAfterSeconds) this.stale += bytes.length
       else this.decode(bytes, now)
+      if (bytes.length < emptiedBelowBytes) break
     }
     return 'read'
   }
