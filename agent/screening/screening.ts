@@ -25,6 +25,9 @@ import {
 } from '../terms/terms.js'
 import { Settling } from './settling.js'
 
+export { PairAgreement, usualPairBounds, type PairBounds, type PairHour } from './pair-agreement.js'
+export { warmUpAfter, type Rest } from './warm-up.js'
+
 export interface ScreeningOptions {
   /** Least warm-up after a start; readings before are never used. */
   readonly warmUpSeconds: number
@@ -104,6 +107,8 @@ export class Screen {
   private readonly lowest: Float64Array
   private readonly highest: Float64Array
   private readonly massAt: number[] = []
+  /** Masses and counts: what a working sensor never repeats for long. Its temperature may wander while it is stuck. */
+  private readonly particlesAt: number[] = []
   private readonly leadAt: number
   private readonly smallestCountAt: number
   private readonly last: Float64Array
@@ -122,7 +127,11 @@ export class Screen {
   ) {
     this.lowest = Float64Array.from(channels, (c) => channelKinds[c.name].lowest)
     this.highest = Float64Array.from(channels, (c) => channelKinds[c.name].highest)
-    channels.forEach((c, i) => massChannels.includes(c.name) && this.massAt.push(i))
+    channels.forEach((c, i) => {
+      if (massChannels.includes(c.name)) this.massAt.push(i)
+      if (massChannels.includes(c.name) || channelKinds[c.name] === channelKinds.n0_3)
+        this.particlesAt.push(i)
+    })
     const pm2_5 = channels.findIndex((c) => c.name === 'pm2_5')
     this.leadAt = pm2_5 >= 0 ? pm2_5 : (this.massAt[0] ?? -1)
     this.smallestCountAt = channels.findIndex((c) => c.name === 'n0_3')
@@ -152,9 +161,10 @@ export class Screen {
   }
 
   private noteChange(values: Float64Array, at: number): boolean {
-    const last = this.last
-    let changed = false
-    for (let i = 0; i < last.length; i++) {
+    const { last, particlesAt } = this
+    let changed = particlesAt.length === 0
+    for (let n = 0; n < particlesAt.length; n++) {
+      const i = particlesAt[n]
       if (values[i] !== last[i]) {
         last[i] = values[i]
         changed = true

@@ -113,6 +113,30 @@ describe('readings that must not count', () => {
     expect(exclusion(screen)).toBe('counts')
   })
 
+  it('sees masses and counts that repeat although the temperature beside them wanders', () => {
+    const withTemperature: Channel[] = [
+      ...channels,
+      { key: 'temperature', name: 'temperature', basis: 'measured' },
+    ]
+    const screen = new Screen(withTemperature, order, usualScreening)
+    screen.started(monoSeconds(0), 0)
+    const at = (t: number): string => {
+      screen.judge(Float64Array.of(...reading(20), 15 + (t % 7)), 0, monoSeconds(t))
+      return exclusion(screen)
+    }
+    for (let t = 0; t < 1800; t++) expect(at(t)).toBe('counts')
+    expect(at(1800)).toBe('stuck')
+  })
+
+  it('calls an instrument without masses and counts never stuck: steady weather is weather', () => {
+    const screen = new Screen([{ key: 'pressure', name: 'pressure', basis: 'measured' }], [], usualScreening)
+    screen.started(monoSeconds(0), 0)
+    for (let t = 0; t < 4000; t++) {
+      screen.judge(Float64Array.of(1013.2), 0, monoSeconds(t))
+      expect(exclusion(screen)).toBe('counts')
+    }
+  })
+
   it('asks for fan or inlet after 10 min without a single particle outdoors, and never reports 0 as clean air', () => {
     const empty = (i: number) => Float64Array.of(0, 0, i % 2, 0, 0)
     const screen = screenAt()
