@@ -1,17 +1,27 @@
-import type { Clock } from '../terms/terms.js'
+import { midnightUtcMillis, standardOffsetMinutes } from '../simulation/slate-hollow.js'
+import { utcMillis, type UtcMillis } from '../terms/terms.js'
 
 export const print = (line: string): void => void process.stdout.write(line + '\n')
 
-const storyBegins = 6 * 3600
+export const utcOfSite = (siteSeconds: number): UtcMillis => utcMillis(midnightUtcMillis + siteSeconds * 1000)
 
-/** Time of day of the story, so many seconds after its beginning. */
-export function clockText(seconds: number): string {
-  const at = storyBegins + seconds
-  const two = (n: number): string => String(Math.floor(n)).padStart(2, '0')
-  return `${two(at / 3600)}:${two((at / 60) % 60)}`
+export const siteOfUtc = (utc: UtcMillis): number => (utc - midnightUtcMillis) / 1000
+
+const weekdays = ['Sun', 'Mon', 'Tue', 'Wed', 'Thu', 'Fri', 'Sat']
+
+/** 'Tue 09:21' in local standard time. */
+export function localText(utc: UtcMillis): string {
+  const local = new Date(utc + standardOffsetMinutes * 60_000)
+  return `${weekdays[local.getUTCDay()]} ${local.toISOString().slice(11, 16)}`
 }
 
-/** Says things with the time of the story in front. */
-export function narrator(clock: Clock, began: number): (words: string) => void {
-  return (words) => print(`${clockText(clock.mono() - began)}  ${words}`)
+/** Rows of cells under headings, numbers to the right: a table as narrow as its contents. */
+export function tableText(rows: readonly (readonly string[])[], leftColumns: number): string[] {
+  const widths = rows[0].map((_, column) => Math.max(...rows.map((row) => row[column].length)))
+  return rows.map((row) =>
+    row
+      .map((cell, i) => (i < leftColumns ? cell.padEnd(widths[i]) : cell.padStart(widths[i])))
+      .join('  ')
+      .trimEnd(),
+  )
 }

@@ -1,6 +1,7 @@
 #!/usr/bin/env node
-import { Command } from 'commander'
+import { Command, InvalidArgumentError } from 'commander'
 import type { CollectOptions } from './collect.js'
+import type { DemoOptions } from './demo.js'
 import type { ListenOptions } from './listen.js'
 import { version } from './package-root.js'
 
@@ -61,9 +62,17 @@ program
 program.commandsGroup('Try')
 program
   .command('demo')
-  .description('one made station through an hour with an outage, in virtual time, with proof')
+  .description('three made stations through two days in about a minute, with proof; invented data')
   .option('--keep <folder>', 'keep the made files there')
-  .action(async (options: { keep?: string }) => finish((await import('./demo.js')).demo(options)))
+  .option('--exit', 'end at once, without waiting for Enter at a terminal')
+  .option('--seed <number>', 'another chance: other weather, lorries and noise', wholeNumber)
+  .action(async (options: DemoOptions) => finish((await import('./demo.js')).demo(options)))
+
+function wholeNumber(text: string): number {
+  const number = Number(text)
+  if (/^\d{1,9}$/.test(text)) return number
+  throw new InvalidArgumentError('It must be a whole number of at most nine digits.')
+}
 
 async function finish(code: Promise<number>): Promise<void> {
   process.exit(await code)

@@ -2,14 +2,17 @@ import type { Duplex } from 'node:stream'
 import { Aedes } from 'aedes'
 
 /** How connections come in; agent/hardware/tcp-listener.ts has the real one. */
-export type Listen = (
-  onConnection: (stream: Duplex) => void,
-  port?: number,
-) => Promise<{ port: number; close(): Promise<void> }>
+export type Listen = (onConnection: (stream: Duplex) => void, port?: number) => Promise<Door>
 
-export interface EmbeddedBroker {
+/** A way in: who came by it is cut off when it closes, and may come back when another opens at the same port. */
+export interface Door {
   readonly port: number
   close(): Promise<void>
+}
+
+export interface EmbeddedBroker extends Door {
+  /** One more way in, so that the link of one client can go down and the others stay. */
+  openDoor(port?: number): Promise<Door>
 }
 
 /**
@@ -30,12 +33,19 @@ export async function startEmbeddedBroker(
   // What a client does wrong is the client's trouble; without listeners it would be ours.
   broker.on('clientError', () => undefined)
   broker.on('connectionError', () => undefined)
-  const listener = await listen((stream) => void broker.handle(stream))
+  const doors = new Set<Door>()
+  const openDoor = async (port?: number): Promise<Door> => {
+    const door = await listen((stream) => void broker.handle(stream), port)
+    doors.add(door)
+    return door
+  }
+  const { port } = await openDoor()
   return {
-    port: listener.port,
+    port,
+    openDoor,
     close: async () => {
       await new Promise<void>((resolve) => broker.close(resolve))
-      await listener.close()
+      await Promise.all([...doors].map((door) => door.close()))
     },
   }
 }

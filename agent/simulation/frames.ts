@@ -38,3 +38,66 @@ export function plausibleFrame(pm2_5: number, coarse: number): FrameContent {
     ],
   }
 }
+
+/** What a made sensor says of one moment, whatever its layout. */
+export interface SensorSight {
+  readonly pm1: number
+  readonly pm2_5: number
+  readonly pm10: number
+  /** In the sensor's box, °C and %RH; only some layouts carry them. */
+  readonly temperature: number
+  readonly humidityPercent: number
+}
+
+/** Writes one reading at `offset` and says how many bytes it took. */
+export interface Encoder {
+  /** Name of the layout in config/instruments that reads these bytes. */
+  readonly layout: string
+  readonly mostBytes: number
+  /** Whether a wrong byte shows: a frame has a sum, a line of text has none and would be believed. */
+  readonly hasChecksum: boolean
+  write(into: Uint8Array, offset: number, sight: SensorSight): number
+}
+
+export const framesOf32: Encoder = {
+  layout: 'frames-424d-32',
+  mostBytes: frameBytes,
+  hasChecksum: true,
+  write(into, offset, { pm1, pm2_5, pm10 }) {
+    const plausible = plausibleFrame(pm2_5, Math.max(0, pm10 - 1.12 * pm2_5))
+    writeFrame(into, offset, { ...plausible, atmospheric: [pm1, pm2_5, pm10] })
+    return frameBytes
+  },
+}
+
+/** AA C0, two masses in tenths, low byte first, a device number, 8-bit sum, AB. */
+export const framesOf10: Encoder = {
+  layout: 'frames-aac0-10',
+  mostBytes: 10,
+  hasChecksum: true,
+  write(into, offset, { pm2_5, pm10 }) {
+    const fine = tenths(pm2_5)
+    const all = tenths(pm10)
+    const data = [fine & 255, fine >> 8, all & 255, all >> 8, 0x4d, 0x07]
+    const sum = data.reduce((total, byte) => total + byte, 0) & 255
+    into.set([0xaa, 0xc0, ...data, sum, 0xab], offset)
+    return 10
+  },
+}
+
+const tenths = (mass: number): number => Math.max(0, Math.min(65_535, Math.round(mass * 10)))
+
+/** Text lines as config/instruments/text-lines-example.yaml describes them: mg/m³, °F. */
+export const textLines: Encoder = {
+  layout: 'text-lines-example',
+  mostBytes: 128,
+  hasChecksum: false,
+  write(into, offset, { pm2_5, pm10, temperature, humidityPercent }) {
+    const milligrams = (mass: number): string => (mass / 1000).toFixed(4)
+    const text =
+      `PM2.5=${milligrams(pm2_5)} mg/m3, PM10=${milligrams(pm10)} mg/m3, ` +
+      `T=${(temperature * 1.8 + 32).toFixed(1)} F, RH=${humidityPercent.toFixed(1)} %, status 0\r\n`
+    for (let i = 0; i < text.length; i++) into[offset + i] = text.charCodeAt(i)
+    return text.length
+  },
+}

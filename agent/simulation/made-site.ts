@@ -1,95 +1,87 @@
-import type { Random } from '../terms/terms.js'
-import { done, good, type ByteLine, type Clock, type LineFactory, type Outcome } from '../terms/terms.js'
-import { frameBytes, plausibleFrame, writeFrame } from './frames.js'
+/**
+ * A made site: weather, a quarry, and stations around it with sensor, gauges and battery.
+ *
+ * In: a plan and a seed. Out: for each station the bytes of its sensor and the values of its gauges at any time, the same
+ * ones whenever and in whatever order they are asked for. Assumed: site time is seconds of local standard time from a
+ * midnight. Everything in it is invented; it is for the demo and for tests, never evidence of anything.
+ */
+import { framesOf10, framesOf32, textLines, type Encoder, type SensorSight } from './frames.js'
+import { MadeBattery, type BatteryPlan } from './made-battery.js'
+import { airAt, type MadeAir, type MadeSpan, type Place, type QuarryPlan } from './made-quarry.js'
+import type { SensorPlan } from './made-sensor.js'
+import { weatherAt, type Weather } from './made-weather.js'
 
-/** One passage of dust: rises in a minute or two, dies away over some more. */
-export interface DustEpisode {
-  /** Seconds of monotonic time. */
-  readonly from: number
-  readonly seconds: number
-  /** Coarse mass at its height, µg/m³. */
-  readonly coarse: number
+export const encoders: readonly Encoder[] = [framesOf32, framesOf10, textLines]
+
+export interface StationPlan {
+  readonly name: string
+  readonly place: Place
+  /** Layout of its sensor, one of `encoders`. */
+  readonly layout: string
+  readonly battery: BatteryPlan
+  readonly badCable: SensorPlan['badCable']
+  readonly unplugged: readonly MadeSpan[]
 }
 
-export interface MadeAir {
-  readonly backgroundPm2_5: number
-  readonly episodes: readonly DustEpisode[]
+export interface SitePlan {
+  readonly seed: number
+  readonly quarry: QuarryPlan
+  readonly poweredFrom: number
+  readonly stations: readonly StationPlan[]
 }
 
-/** Invented air: a slowly wandering background, and episodes of coarse dust on top. */
-export function madeAir(air: MadeAir, random: Random & { normal(): number }) {
-  let wander = 0
-  return (mono: number): { pm2_5: number; coarse: number } => {
-    wander = wander * 0.995 + random.normal() * 0.12
-    let coarse = 1.5
-    for (const { from, seconds, coarse: height } of air.episodes) {
-      const share = (mono - from) / seconds
-      if (share > 0 && share < 1) coarse += height * Math.sin(Math.PI * Math.sqrt(share)) ** 2
+export interface MadeStation {
+  readonly plan: StationPlan
+  readonly sensor: SensorPlan
+  readonly weather: (siteSeconds: number) => Weather
+  readonly air: (siteSeconds: number) => MadeAir
+  readonly battery: MadeBattery
+}
+
+/** Air and weather hold still for so long; the sensor's noise does not. */
+const stillSeconds = 10
+const usuallySpoiltShare = 0.001
+
+export function madeStations(plan: SitePlan): MadeStation[] {
+  const weather = held((at) => weatherAt(plan.quarry.weather, at))
+  return plan.stations.map((station, i) => {
+    const air = held((at) => airAt(plan.quarry, station.place, at))
+    const sensor: SensorPlan = {
+      name: `made sensor of ${station.name}`,
+      seed: plan.seed + 1000 * (i + 1),
+      encoder: encoders.find(({ layout }) => layout === station.layout)!,
+      sees: (at) => seen(air(at), weather(at)),
+      poweredFrom: plan.poweredFrom,
+      spoiltShare: usuallySpoiltShare,
+      badCable: station.badCable,
+      unplugged: station.unplugged,
     }
-    const noise = 1 + random.normal() * 0.05
-    const pm2_5 = Math.max(0.5, air.backgroundPm2_5 + wander + coarse * 0.12) * noise
-    return { pm2_5, coarse: Math.max(0, coarse * (1 + random.normal() * 0.12)) }
+    const battery = new MadeBattery(station.battery, (at) => weather(at).sunShare)
+    return { plan: station, sensor, weather, air, battery }
+  })
+}
+
+/** Remembers the newest answer: a pure function asked many times for the same ten seconds. */
+function held<T>(of: (siteSeconds: number) => T): (siteSeconds: number) => T {
+  let at = NaN
+  let value: T
+  return (siteSeconds) => {
+    const still = Math.floor(siteSeconds / stillSeconds) * stillSeconds
+    if (still !== at) value = of(still)
+    at = still
+    return value
   }
 }
 
-export interface MadeFaults {
-  /** Share of frames in which one byte is spoilt. */
-  readonly spoiltShare: number
-  /** The adapter is pulled out at this time and comes back after so many seconds. */
-  readonly unplugged?: { readonly at: number; readonly seconds: number }
-}
-
-const mostFramesAtOnce = 120
-
-/** An invented sensor: one 32-byte frame a second of virtual time, with the faults it is told to have. */
-export class MadeSensor implements LineFactory {
-  readonly name = 'made sensor'
-  framesMade = 0
-  framesSpoilt = 0
-  private readonly bytes = new Uint8Array(frameBytes * mostFramesAtOnce)
-
-  constructor(
-    private readonly clock: Clock,
-    private readonly air: (mono: number) => { pm2_5: number; coarse: number },
-    private readonly faults: MadeFaults,
-    private readonly random: Random,
-  ) {}
-
-  open(): Promise<Outcome<ByteLine>> {
-    if (this.isUnplugged())
-      return Promise.resolve({ ok: false, fault: { code: 'port-missing', detail: this.name } })
-    let sentUntil = Math.floor(this.clock.mono())
-    let closed = false
-    const line: ByteLine = {
-      readAvailable: () => {
-        if (closed || this.isUnplugged()) return 'gone'
-        const now = Math.floor(this.clock.mono())
-        const frames = Math.min(mostFramesAtOnce, now - sentUntil)
-        for (let i = 0; i < frames; i++) this.make(i * frameBytes, sentUntil + i + 1)
-        sentUntil = now
-        return frames > 0 ? this.bytes.subarray(0, frames * frameBytes) : 'nothing'
-      },
-      write: () => Promise.resolve(done),
-      close: () => {
-        closed = true
-        return Promise.resolve()
-      },
-    }
-    return Promise.resolve(good(line))
-  }
-
-  private isUnplugged(): boolean {
-    const { unplugged } = this.faults
-    const now = this.clock.mono()
-    return unplugged !== undefined && now >= unplugged.at && now < unplugged.at + unplugged.seconds
-  }
-
-  private make(offset: number, mono: number): void {
-    const { pm2_5, coarse } = this.air(mono)
-    writeFrame(this.bytes, offset, plausibleFrame(pm2_5, coarse))
-    this.framesMade++
-    if (this.random.next() >= this.faults.spoiltShare) return
-    this.framesSpoilt++
-    this.bytes[offset + 4 + Math.floor(this.random.next() * 26)] ^= 1 << Math.floor(this.random.next() * 8)
+/** Fine particles swell in humid air, and an optical sensor takes the water for dust; the box is warmer than the air. */
+function seen(air: MadeAir, { humidityPercent, temperature }: Weather): SensorSight {
+  const swollen = Math.min(4, 1 + (0.06 * humidityPercent) / (100 - humidityPercent))
+  const pm2_5 = air.pm2_5 * swollen
+  return {
+    pm1: air.pm1 * swollen,
+    pm2_5,
+    pm10: pm2_5 + Math.max(0, air.pm10 - air.pm2_5),
+    temperature: temperature + 4,
+    humidityPercent: humidityPercent * 0.8,
   }
 }

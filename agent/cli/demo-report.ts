@@ -1,0 +1,95 @@
+import { numberText, type EventLine } from '../terms/terms.js'
+import { daysOf, type DayFigures } from './demo-days.js'
+import { valueOf, type FarEnd, type FarRecord } from './demo-far-end.js'
+import { dustRule } from './demo-scene.js'
+import { localText, tableText } from './demo-words.js'
+
+export interface ReportedStation {
+  readonly name: string
+  readonly farEnd: FarEnd
+}
+
+const percent = (share: number): string => `${numberText(share * 100, 1)} %`
+
+/** What a phone would have got: each change of an alert in the order of time. */
+export function messagesText(stations: readonly ReportedStation[]): string[] {
+  return stations
+    .flatMap(({ name, farEnd }) =>
+      farEnd.events
+        .filter((event) => event.name === 'alert' && event.utc !== undefined)
+        .map((event) => ({ at: event.utc!, text: messageText(name, event, farEnd) })),
+    )
+    .sort((a, b) => a.at - b.at)
+    .map(({ text }) => text)
+}
+
+function messageText(station: string, { utc, details }: EventLine, farEnd: FarEnd): string {
+  const figure = `10-min mean of PM10 ${details.value} µg/m³`
+  const when = `${localText(utc!)}  ${station}: `
+  if (details.state !== 'raised') return `${when}back below ${dustRule.backAt}: ${figure}`
+  const wind = windText(farEnd.records.filter(({ line }) => line.utc! <= utc! && line.utc! > utc! - 600_000))
+  return `${when}${figure}, over ${dustRule.level}; ${wind}`
+}
+
+/** Mean wind of some minutes: direction of the sum of the vectors, mean of the speeds. */
+function windText(records: readonly FarRecord[]): string {
+  let north = 0
+  let east = 0
+  let speeds = 0
+  for (const record of records) {
+    const speed = valueOf(record, 'wind_speed', 'mean')
+    const from = (valueOf(record, 'wind_from', 'mean') / 180) * Math.PI
+    north += speed * Math.cos(from)
+    east += speed * Math.sin(from)
+    speeds += speed
+  }
+  const from = ((Math.atan2(east, north) / Math.PI) * 180 + 360) % 360
+  return `wind from ${numberText(from, 0)}° at ${numberText(speeds / records.length, 1)} m/s`
+}
+
+/** One row for each station and day. */
+export function daysText(stations: readonly ReportedStation[]): string[] {
+  const headings = [
+    ['station', 'day', 'full', 'PM2.5', 'PM10', 'data', 'sampled', 'alerts', 'battery'],
+    ['', '', 'hours', 'µg/m³', 'µg/m³', 'capture', 'share', '', 'lowest'],
+  ]
+  const rows = stations.flatMap(({ name, farEnd }) => daysOf(farEnd).map((day) => dayRow(name, day)))
+  return tableText([...headings, ...rows], 2)
+}
+
+function dayRow(station: string, day: DayFigures): string[] {
+  const mass = (mean: number): string => `${day.atLeast ? '≥' : ''}${numberText(mean, 1)}`
+  return [
+    station,
+    day.name,
+    String(day.fullHours),
+    mass(day.pm2_5),
+    mass(day.pm10),
+    percent(day.dataCapture),
+    percent(day.sampledShare),
+    String(day.alerts),
+    `${numberText(day.lowestBatteryPercent, 0)} %`,
+  ]
+}
+
+/** Minutes excluded or marked by reason, over the whole story; only reasons that occurred. */
+export function reasonsText(stations: readonly ReportedStation[], which: 'excluded' | 'marked'): string[] {
+  const byStation = stations.map(({ name, farEnd }) => ({ name, minutes: minutesByReason(farEnd, which) }))
+  const reasons = [...new Set(byStation.flatMap(({ minutes }) => [...minutes.keys()]))]
+  const heading = [`minutes ${which}`, ...(reasons.length > 0 ? reasons : ['none'])]
+  const rows = byStation.map(({ name, minutes }) => [
+    name,
+    ...heading.slice(1).map((reason) => numberText(minutes.get(reason) ?? 0, 1)),
+  ])
+  return tableText([heading, ...rows], 1)
+}
+
+function minutesByReason({ records }: FarEnd, which: 'excluded' | 'marked'): Map<string, number> {
+  const minutes = new Map<string, number>()
+  for (const { line } of records)
+    for (const [reason, seconds] of Object.entries(line[which])) {
+      const name = reason.split('.')[0]
+      minutes.set(name, (minutes.get(name) ?? 0) + seconds / 60)
+    }
+  return minutes
+}

@@ -1,0 +1,236 @@
+import { createHash } from 'node:crypto'
+import { join } from 'node:path'
+import { Collector, usualCollector } from '../collector/collector.js'
+import { openFolder } from '../hardware/disk.js'
+import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
+import { stateFile } from '../hardware/state-file.js'
+import { listenOnLoopback } from '../hardware/tcp-listener.js'
+import { createDecoder, readingBytes, type Layout } from '../instruments/instruments.js'
+import { usualScreening } from '../screening/screening.js'
+import { startEmbeddedBroker, type Door, type EmbeddedBroker } from '../simulation/embedded-broker.js'
+import type { Living } from '../simulation/driver.js'
+import { MadeGauge } from '../simulation/made-gauge.js'
+import { MadeSensor } from '../simulation/made-sensor.js'
+import { madeStations, type MadeStation } from '../simulation/made-site.js'
+import { seededRandom } from '../simulation/random.js'
+import { slateHollow, story } from '../simulation/slate-hollow.js'
+import { VirtualClock } from '../simulation/virtual-clock.js'
+import { gaugeChannel, Station, usualSilence, type StationPorts } from '../station/station.js'
+import { openStore, type Store } from '../store/store.js'
+import {
+  bootWord,
+  channelKey,
+  good,
+  utcMillis,
+  type Broker,
+  type Channel,
+  type ChannelName,
+  type Log,
+  type Outcome,
+} from '../terms/terms.js'
+import { Uplink, usualUplink } from '../uplink/uplink.js'
+import { archivesIn } from './archives.js'
+import { utcOfSite } from './demo-words.js'
+import { loadLayout } from './layouts.js'
+
+export const group = 'slate-hollow'
+export const dustRule = {
+  rule: 'dust',
+  channel: 'pm10',
+  average: '10-min',
+  direction: 'above',
+  level: 150,
+  backAt: 120,
+  onDelaySeconds: 0,
+  offDelaySeconds: 600,
+  leastDataCapture: 0.75,
+  priority: 'normal',
+} as const
+
+export interface Player extends Living {
+  readonly made: MadeStation
+  readonly sensor: MadeSensor
+  readonly store: Store
+  /** Its modem: closed while its link is down. */
+  door: Door
+  readonly folder: string
+  readonly archiveFolder: string
+}
+
+export interface Scene {
+  readonly players: readonly Player[]
+  readonly broker: EmbeddedBroker
+  readonly collector: Collector
+}
+
+export interface SceneOptions {
+  readonly folder: string
+  readonly seed: number
+  readonly logOf: (station: string, clock: VirtualClock) => Log
+}
+
+/** Opens everything: three stations on the disk, a broker in this process, a collector with its archive. */
+export async function setTheScene(options: SceneOptions): Promise<Outcome<Scene>> {
+  const { folder, seed } = options
+  const broker = await startEmbeddedBroker(listenOnLoopback)
+  const players: Player[] = []
+  for (const [i, made] of madeStations(slateHollow(seed)).entries()) {
+    const player = await openPlayer(options, made, i, await broker.openDoor())
+    if (!player.ok) {
+      await broker.close()
+      return player
+    }
+    players.push(player.value)
+  }
+  const collector = new Collector(
+    { ...usualCollector, group },
+    {
+      broker: brokerAt(broker.port, 'collector'),
+      random: seededRandom(seed + 2),
+      openArchive: archivesIn(join(folder, 'archive')),
+      faults: { raise: () => undefined, clear: () => undefined },
+    },
+  )
+  return good({ players, broker, collector })
+}
+
+const brokerAt = (port: number, client: string): Broker =>
+  mqttBroker({ ...usualMqtt, host: '127.0.0.1', port, protocol: 4, clientId: `motepost-${group}-${client}` })
+
+async function openPlayer(
+  { folder, seed, logOf }: SceneOptions,
+  made: MadeStation,
+  index: number,
+  door: Door,
+): Promise<Outcome<Player>> {
+  const { name, layout: layoutName } = made.plan
+  const layout = loadLayout(layoutName)
+  if (!layout.ok) return layout
+  const disk = await openFolder(join(folder, name), { create: true })
+  if (!disk.ok) return disk
+  const newStoreId = (): string => seededUuid(`${seed} store ${name}`)
+  const store = await openStore({ disk: disk.value, newStoreId, station: name })
+  if (!store.ok) return store
+  // Boards were switched on one after the other, each with a clock of its own.
+  const mono = 20 + 7 * index
+  const clock = new VirtualClock({
+    bootId: seededUuid(`${seed} boot ${name}`),
+    mono,
+    utc: utcOfSite(story.switchedOn),
+  })
+  const monoAtZero = mono - story.switchedOn
+  const siteTime = (at: number): number => at - monoAtZero
+  const sensor = new MadeSensor(clock, siteTime, made.sensor)
+  const ports = {
+    clock,
+    store: store.value,
+    state: stateFile(join(folder, name, 'state.json')),
+    // Jobs of the calendar go by the real clock; the story has its own.
+    scheduler: { calendar: () => ({ stop: () => undefined }) },
+    log: logOf(name, clock),
+    instruments: [instrumentOf(layout.value, sensor)],
+    gauges: gaugesOf(made, clock, siteTime),
+    makeUplink: uplinkMaker(name, clock, store.value, brokerAt(door.port, name), seed + 10 + index),
+  }
+  const station = await Station.start(stationOptions(name), ports)
+  const archiveFolder = join(folder, 'archive', name, store.value.storeId)
+  return good({
+    station,
+    clock,
+    monoAtZero,
+    made,
+    sensor,
+    store: store.value,
+    door,
+    folder: join(folder, name),
+    archiveFolder,
+  })
+}
+
+const stationOptions = (station: string) => ({
+  station,
+  group,
+  // The story needs no live view: ten readings a pull, each with its own time, and a tenth of the wake-ups.
+  readEverySeconds: 10,
+  recordSeconds: 60,
+  flushEverySeconds: 300,
+  healthEverySeconds: 3600,
+  rules: [dustRule],
+  notBefore: utcMillis(Date.UTC(2026, 0, 1)),
+  startDetails: { made: 'invented data of the demo' },
+})
+
+function uplinkMaker(station: string, clock: VirtualClock, store: Store, broker: Broker, seed: number) {
+  const options = { ...usualUplink, group, station, packEverySeconds: 1800 }
+  const random = seededRandom(seed)
+  const boot = bootWord(clock.bootId)
+  return ((faults) => new Uplink(options, { broker, store, random, boot, faults })) satisfies NonNullable<
+    StationPorts['makeUplink']
+  >
+}
+
+/** A sensor that tells its own temperature and humidity measures those of its box. */
+function instrumentOf(layout: Layout, lines: MadeSensor): StationPorts['instruments'][number] {
+  return {
+    options: {
+      ...usualSilence,
+      name: 'sensor 1',
+      screening: usualScreening,
+      frameBytes: layout.framing.kind === 'lines' ? 0 : readingBytes(layout),
+    },
+    lines,
+    makeDecoder: (sink) => createDecoder(layout, { sink }),
+  }
+}
+
+type SiteFunction = (siteSeconds: number) => number
+
+function gaugesOf(made: MadeStation, clock: VirtualClock, siteTime: (mono: number) => number) {
+  const gauge = (
+    name: string,
+    of: Partial<Record<ChannelName, SiteFunction>>,
+    slot?: string,
+  ): StationPorts['gauges'][number] => {
+    const names = Object.keys(of) as ChannelName[]
+    const byKey = Object.fromEntries(names.map((one) => [channelKey(one, slot), of[one]!]))
+    return {
+      gauge: new MadeGauge(name, clock, siteTime, byKey),
+      channels: names.map((one) => channelWithSlot(one, slot)),
+    }
+  }
+  const { battery, weather } = made
+  return [
+    gauge('made battery', {
+      battery_voltage: (at) => battery.at(at).batteryVolts,
+      battery_current: (at) => battery.at(at).batteryAmperes,
+      solar_power: (at) => battery.at(at).solarWatts,
+      state_of_charge: (at) => battery.at(at).stateOfChargePercent,
+    }),
+    gauge(
+      'made weather',
+      { temperature: (at) => weather(at).temperature, humidity: (at) => weather(at).humidityPercent },
+      'outside',
+    ),
+    gauge('made wind', {
+      wind_speed: (at) => weather(at).windMetresPerSecond,
+      wind_from: (at) => weather(at).windFromDegrees,
+    }),
+  ]
+}
+
+function channelWithSlot(name: ChannelName, slot: string | undefined): Channel {
+  const channel = gaugeChannel(name)
+  return slot === undefined ? channel : { ...channel, key: channelKey(name, slot), slot }
+}
+
+/** An id that looks random and is the same each time. */
+function seededUuid(text: string): string {
+  const hex = createHash('sha256').update(text).digest('hex')
+  return [
+    hex.slice(0, 8),
+    hex.slice(8, 12),
+    '4' + hex.slice(13, 16),
+    'a' + hex.slice(17, 20),
+    hex.slice(20, 32),
+  ].join('-')
+}
