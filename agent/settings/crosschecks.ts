@@ -3,7 +3,7 @@ import { alertFindings } from './crosschecks-alerts.js'
 import { valueText, type KeyPath, type Verdict } from './fault.js'
 import { judgeZone } from './judge.js'
 import { atKey, atValue, type Finding, type Look } from './look.js'
-import { gaugeFiles, type GaugeChannelName } from './patterns.js'
+import { gaugeFiles, gaugeKindFiles, type GaugeChannelName } from './patterns.js'
 import { nearest } from './suggest.js'
 import { isZone } from './zone.js'
 
@@ -42,7 +42,7 @@ function instrumentFindings(look: Look, layouts?: KnownLayouts): Finding[] {
   for (const path of look.entries(['instruments'])) {
     const port = look.text([...path, 'port'])
     if (port !== undefined) found.push(...portFindings([...path, 'port'], port, ports))
-    found.push(...silenceFindings(look, path))
+    found.push(...silenceFindings(look, path), ...boxFindings(look, path))
     const layout = look.text([...path, 'layout'])
     if (layout === undefined) continue
     if (layouts && !layouts.has(layout) && !layout.endsWith('.yaml'))
@@ -82,6 +82,23 @@ function silenceFindings(look: Look, path: KeyPath): Finding[] {
   const key = look.has([...path, 'reopen_after_s']) ? 'reopen_after_s' : 'silent_after_s'
   const advice = `a port is opened again only after its sensor is called silent (${silent} s): reopen_after_s, ${reopen} now, must be as much or more`
   return [atValue([...path, key], conflict('reopen_after_s is below silent_after_s', advice))]
+}
+
+/** A box of one compares nothing. */
+function boxFindings(look: Look, path: KeyPath): Finding[] {
+  const box = look.text([...path, 'box'])
+  if (box === undefined) return []
+  const inIt = look.entries(['instruments']).filter((other) => look.text([...other, 'box']) === box)
+  if (inIt.length > 1) return []
+  return [
+    atValue(
+      [...path, 'box'],
+      conflict(
+        `only one instrument is in the box ${valueText(box)}`,
+        'name the same box at the sensor beside it, or take this line away',
+      ),
+    ),
+  ]
 }
 
 const isPortNumber = (text: string): boolean => Number(text) >= 1 && Number(text) <= 65_535
@@ -129,6 +146,7 @@ function gaugeFindings(look: Look): Finding[] {
       const shape = gaugeFiles[channel as GaugeChannelName] as RegExp | undefined
       if (shape && file !== undefined && !shape.test(file))
         found.push(atValue(filePath, wrongFile(channel, file)))
+      else if (file !== undefined) found.push(...kindFindings(look.text([...path, 'kind']), filePath, file))
       if (seen.has(channel))
         found.push(atKey(at, conflict('another gauge gives this channel too', 'keep one of them')))
       seen.add(channel)
@@ -136,19 +154,39 @@ function gaugeFindings(look: Look): Finding[] {
   return found
 }
 
-const fileExamples: Readonly<Record<string, string>> = {
-  battery_voltage: 'in1_input or voltage_now',
-  battery_current: 'curr1_input or current_now',
-  solar_power: 'power1_input or power_now',
-  state_of_charge: 'capacity',
-  temperature: 'temp1_input or temp',
+/** A file that no folder of this kind has would be missing for ever. */
+function kindFindings(kind: string | undefined, path: KeyPath, file: string): Finding[] {
+  if (kind === undefined || !(kind in gaugeKindFiles) || gaugeKindFiles[kind].test(file)) return []
+  const of = Object.keys(gaugeKindFiles).find((other) => gaugeKindFiles[other].test(file))
+  return [
+    atValue(
+      path,
+      conflict(
+        `${valueText(file)} is a file of ${of}, and kind is ${kind}`,
+        `write kind: ${of}, or name a file of ${kind}`,
+      ),
+    ),
+  ]
 }
 
-const wrongFile = (channel: string, file: string): Verdict => ({
-  code: 'wrong-text',
-  wrong: `${valueText(file)} does not hold a ${channelKinds[channel as ChannelName].unit} value`,
-  advice: `allowed: a file such as ${fileExamples[channel]}`,
-})
+const fileExamples: Readonly<Record<string, string>> = {
+  battery_voltage: 'in1_input, voltage_now or in_voltage0_raw',
+  battery_current: 'curr1_input, current_now or in_current0_raw',
+  solar_power: 'power1_input, power_now or in_power0_raw',
+  state_of_charge: 'capacity',
+  temperature: 'temp1_input, temp or in_temp_input',
+  humidity: 'humidity1_input or in_humidityrelative_input',
+  pressure: 'in_pressure_input',
+}
+
+function wrongFile(channel: string, file: string): Verdict {
+  const name = channel.split('.')[0] as ChannelName
+  return {
+    code: 'wrong-text',
+    wrong: `${valueText(file)} does not hold a ${channelKinds[name].unit} value`,
+    advice: `allowed: a file such as ${fileExamples[name]}`,
+  }
+}
 
 // ---- uplink ---------------------------------------------------------------------------------------------------------
 

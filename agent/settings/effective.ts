@@ -7,6 +7,7 @@ import type { AlertSettings, GaugeSettings, Settings } from './shape.js'
 const units: Readonly<Record<string, string>> = {
   seconds: 's',
   minutes: 'min',
+  hours: 'h',
   metres: 'm',
   degrees: 'deg',
   kilobytes: 'kb',

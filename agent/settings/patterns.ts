@@ -13,15 +13,30 @@ export const textKeys: readonly string[] = [
   'username',
 ]
 
+const temperatureFiles = /^(temp\d+_input|temp|in_temp\d*(_[a-z]+)?_(input|raw))$/
+const humidityFiles = /^(humidity\d+_input|in_humidityrelative\d*_(input|raw))$/
+
 /** Channels that a gauge may give, and the files of the kernel that carry such a quantity. */
 export const gaugeFiles = {
-  battery_voltage: /^(in\d+_(input|average)|voltage_(now|avg))$/,
-  battery_current: /^(curr\d+_(input|average)|current_(now|avg))$/,
-  solar_power: /^(power\d+_(input|average)|power_(now|avg))$/,
+  battery_voltage: /^(in\d+_(input|average)|voltage_(now|avg)|in_voltage\d*_(input|raw))$/,
+  battery_current: /^(curr\d+_(input|average)|current_(now|avg)|in_current\d*_(input|raw))$/,
+  solar_power: /^(power\d+_(input|average)|power_(now|avg)|in_power\d*_(input|raw))$/,
   state_of_charge: /^capacity$/,
-  temperature: /^(temp\d+_input|temp)$/,
+  temperature: temperatureFiles,
+  'temperature.outside': temperatureFiles,
+  'temperature.inside': temperatureFiles,
+  humidity: humidityFiles,
+  'humidity.outside': humidityFiles,
+  'humidity.inside': humidityFiles,
+  pressure: /^in_pressure\d*_(input|raw)$/,
 } as const
 export type GaugeChannelName = keyof typeof gaugeFiles
+/** The files of each kind of folder; 'in0_input' is a voltage of hwmon, 'in_temp_input' a file of iio. */
+export const gaugeKindFiles: Readonly<Record<string, RegExp>> = {
+  hwmon: /^[a-z]+\d+_/,
+  power_supply: /^(voltage_|current_|power_|capacity$|temp$)/,
+  iio: /^in_/,
+}
 export const gaugeChannelNames = Object.keys(gaugeFiles) as [GaugeChannelName, ...GaugeChannelName[]]
 
 export const shortName = /^[a-z0-9-]{1,32}$/

@@ -50,6 +50,26 @@ const station = group('Who this station is.', {
   ).optional(),
 })
 
+const powerCycle = group('What takes the supply from a sensor that gives nothing, and gives it back.', {
+  command: list(
+    'The program and its words, one by one; no shell reads them.',
+    text('A word.', plainText, anyWords),
+    [1, 16],
+    'words',
+  ),
+  after_s: number('Without a frame for so long the command is run.', {
+    least: 60,
+    most: 86_400,
+    unit: 'seconds',
+  }).default(300),
+  every_min: number('At most so often.', { least: 5, most: 10_080, unit: 'minutes' }).default(60),
+  limit_s: number('A command that takes longer is stopped.', {
+    least: 1,
+    most: 60,
+    unit: 'seconds',
+  }).default(20),
+})
+
 const instrument = group('One instrument.', {
   name: text('What people call it.', plainText, anyWords).optional(),
   layout: text(
@@ -94,6 +114,25 @@ const instrument = group('One instrument.', {
     unit: 'seconds',
   }).default(30),
   dtr: onOff('Holds the DTR and RTS lines on or off, for adapters that need it.').optional(),
+  mode: choice(
+    'active: the sensor sends by itself; polled: it is asked for each reading. By default as the layout says.',
+    ['active', 'polled'],
+  ).optional(),
+  outdoors: onOff(
+    'Outdoors there is always something to count: no particle for ten minutes means fan or inlet.',
+  ).default(true),
+  box: text(
+    'Sensors with the same box breathe the same air and are compared each hour.',
+    shortName,
+    shortNameWords,
+  ).optional(),
+  sleep_on_stop: onOff('Puts the sensor to sleep when the agent stops, where its layout can.').default(false),
+  clean_every_h: number('Has the sensor blow its fan free so often, where its layout can.', {
+    least: 1,
+    most: 1000,
+    unit: 'hours',
+  }).optional(),
+  power_cycle: powerCycle.optional(),
 })
 
 const gaugeFile = text(
@@ -102,11 +141,11 @@ const gaugeFile = text(
   'the name of a file, such as in1_input',
 )
 
-const gauge = group('One gauge: battery, sun or temperature from files of the kernel.', {
-  kind: choice('Which kind of folder it is.', ['hwmon', 'power_supply']),
+const gauge = group('One gauge: battery, sun, temperature, humidity or pressure from files of the kernel.', {
+  kind: choice('Which kind of folder it is.', ['hwmon', 'power_supply', 'iio']),
   path: text('Folder in which the devices stand.', pathShape, pathWords).optional(),
   device: text(
-    'hwmon: what the file called name says. power_supply: the name of the folder.',
+    'hwmon, iio: what the file called name says. power_supply: the name of the folder.',
     /^[^/\s]{1,64}$/,
     'a name without spaces and slashes',
   ),
@@ -249,6 +288,13 @@ export const settingsSchema = group('Settings of one Motepost station.', {
   station,
   instruments: list('What measures the air, one to eight.', instrument, [1, 8], 'instruments'),
   gauges: list('Battery and sun, up to eight.', gauge, [0, 8], 'gauges').default([]),
+  supply: group('How a low supply of the board is known.', {
+    low_file: text(
+      'File that reads 0 while the supply is enough; by default the first in0_lcrit_alarm of hwmon, if there is one.',
+      pathShape,
+      pathWords,
+    ).optional(),
+  }).prefault({}),
   data: group('Where records are kept.', {
     folder: text('Folder for the records; it is made if need be.', pathShape, pathWords),
     record_s: whole('Length of a record; shorter than 60 only for trials on a bench.', {

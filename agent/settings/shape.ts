@@ -13,6 +13,7 @@ export interface Settings {
   /** One to eight. */
   readonly instruments: readonly InstrumentSettings[]
   readonly gauges: readonly GaugeSettings[]
+  readonly supply: { readonly lowFile?: string }
   readonly data: {
     readonly folder: string
     readonly recordSeconds: number
@@ -49,10 +50,25 @@ export interface InstrumentSettings {
   readonly silentAfterSeconds: number
   readonly reopenAfterSeconds: number
   readonly dtr?: boolean
+  /** Absent: as the layout says. */
+  readonly mode?: 'active' | 'polled'
+  readonly outdoors: boolean
+  readonly box?: string
+  readonly sleepOnStop: boolean
+  readonly cleanEveryHours?: number
+  readonly powerCycle?: PowerCycleSettings
+}
+
+export interface PowerCycleSettings {
+  /** The program and its words. */
+  readonly command: readonly string[]
+  readonly afterSeconds: number
+  readonly everyMinutes: number
+  readonly limitSeconds: number
 }
 
 export interface GaugeSettings {
-  readonly kind: 'hwmon' | 'power_supply'
+  readonly kind: 'hwmon' | 'power_supply' | 'iio'
   readonly path: string
   readonly device: string
   readonly channels: readonly {
@@ -133,7 +149,11 @@ function defaultBackAt(channel: string, direction: 'above' | 'below', level: num
   return Number((direction === 'above' ? level - inside : level + inside).toFixed(kind.decimals + 1))
 }
 
-const usualFolders = { hwmon: '/sys/class/hwmon', power_supply: '/sys/class/power_supply' } as const
+const usualFolders = {
+  hwmon: '/sys/class/hwmon',
+  power_supply: '/sys/class/power_supply',
+  iio: '/sys/bus/iio/devices',
+} as const
 
 // ---- file and settings ----------------------------------------------------------------------------------------------
 
@@ -147,17 +167,9 @@ export function settingsOf(file: SettingsFile): Settings {
       timeZone: station.time_zone,
       standardOffsetMinutes: station.standard_offset_min,
     }),
-    instruments: file.instruments.map(
-      ({ read_every_s, warm_up_s, silent_after_s, reopen_after_s, ...same }) =>
-        given({
-          ...same,
-          readEverySeconds: read_every_s,
-          warmUpSeconds: warm_up_s,
-          silentAfterSeconds: silent_after_s,
-          reopenAfterSeconds: reopen_after_s,
-        }),
-    ),
+    instruments: file.instruments.map(instrumentOf),
     gauges: file.gauges.map(gaugeOf),
+    supply: given({ lowFile: file.supply.low_file }),
     data: { folder: data.folder, recordSeconds: data.record_s, flushEverySeconds: data.flush_every_s },
     clock: file.clock,
     alerts: file.alerts.map(alertOf),
@@ -171,6 +183,36 @@ export function settingsOf(file: SettingsFile): Settings {
 /** Without the keys that are undefined: equal settings are deeply equal. */
 const given = <T extends object>(value: T): T =>
   Object.fromEntries(Object.entries(value).filter(([, one]) => one !== undefined)) as T
+
+function instrumentOf(file: SettingsFile['instruments'][number]): InstrumentSettings {
+  const { read_every_s, warm_up_s, silent_after_s, reopen_after_s } = file
+  const { sleep_on_stop, clean_every_h, power_cycle } = file
+  return given({
+    name: file.name,
+    layout: file.layout,
+    port: file.port,
+    baud: file.baud,
+    slot: file.slot,
+    scaling: file.scaling,
+    serial: file.serial,
+    readEverySeconds: read_every_s,
+    warmUpSeconds: warm_up_s,
+    silentAfterSeconds: silent_after_s,
+    reopenAfterSeconds: reopen_after_s,
+    dtr: file.dtr,
+    mode: file.mode,
+    outdoors: file.outdoors,
+    box: file.box,
+    sleepOnStop: sleep_on_stop,
+    cleanEveryHours: clean_every_h,
+    powerCycle: power_cycle && {
+      command: power_cycle.command,
+      afterSeconds: power_cycle.after_s,
+      everyMinutes: power_cycle.every_min,
+      limitSeconds: power_cycle.limit_s,
+    },
+  })
+}
 
 function gaugeOf(gauge: SettingsFile['gauges'][number]): GaugeSettings {
   const channels = Object.entries(gauge.channels).map(([channel, from]) => ({

@@ -2,12 +2,20 @@ import { believable } from '../power/power.js'
 import { channelKinds, type Channel, type ChannelName, type Gauge, type MonoSeconds } from '../terms/terms.js'
 import type { FaultBoard } from '../health/health.js'
 
+/** A value and when it was read. */
+export interface TimedValue {
+  readonly value: number
+  readonly at: MonoSeconds
+}
+
 /**
  * One gauge: asked once a minute, and its reading stands for that minute (battery and sun change slowly). A reading
  * that is missing or cannot be leaves the minute empty.
  */
 export class GaugeRunner {
+  /** Of the minute that runs; NaN where there is none. */
   private readonly values: Float64Array
+  private readonly latest = new Map<string, TimedValue>()
 
   constructor(
     private readonly gauge: Gauge,
@@ -23,6 +31,7 @@ export class GaugeRunner {
       const reading = readings.find((r) => r.channel === channel.key)
       const value = reading ? believable(reading) : undefined
       this.values[i] = value?.ok ? value.value : NaN
+      if (value?.ok) this.latest.set(channel.key, { value: value.value, at: now })
       const where = `${this.gauge.name} ${channel.key}`
       if (value?.ok) this.faults.clear(where, 'gauge-missing', 'gauge-absurd')
       else if (value) this.faults.raise(where, value.fault, now)
@@ -32,6 +41,11 @@ export class GaugeRunner {
   /** The newest value of each channel; NaN where there is none. */
   newest(): Readonly<Record<string, number>> {
     return Object.fromEntries(this.channels.map((channel, i) => [channel.key, this.values[i]]))
+  }
+
+  /** The last good value of a channel, however old; undefined where there never was one. */
+  last(key: string): TimedValue | undefined {
+    return this.latest.get(key)
   }
 
   /** Writes the minute's statistics in the order of the columns, and forgets the reading: it stands for one minute. */
@@ -46,4 +60,8 @@ export class GaugeRunner {
   }
 }
 
-export const gaugeChannel = (name: ChannelName): Channel => ({ key: name, name, basis: 'measured' })
+/** The channel of a gauge by its key: 'battery_voltage', 'humidity.outside'. */
+export function gaugeChannel(key: string): Channel {
+  const [name, slot] = key.split('.')
+  return { key, name: name as ChannelName, ...(slot === undefined ? {} : { slot }), basis: 'measured' }
+}

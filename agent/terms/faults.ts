@@ -210,7 +210,7 @@ const kinds = {
   'gauge-missing': {
     severity: 'warning',
     transient: true,
-    words: 'a battery or solar gauge cannot be read',
+    words: 'a gauge cannot be read (battery, sun, climate or supply)',
     firstThing: 'check the path in the settings and that the driver is loaded',
   },
   'gauge-absurd': {
@@ -230,6 +230,24 @@ const kinds = {
     transient: true,
     words: 'the sensor port goes away and comes back again and again',
     firstThing: 'check cable and plug, and the supply: an adapter resets where the voltage sags',
+  },
+  'supply-low': {
+    severity: 'warning',
+    transient: true,
+    words: 'the supply of the board is too low; readings are marked',
+    firstThing: 'charge or replace the battery, then check the regulator and the cable to the board',
+  },
+  'power-cycle-failed': {
+    severity: 'warning',
+    transient: true,
+    words: 'the command that takes power from the sensor and gives it back failed',
+    firstThing: 'run the command of power_cycle by hand as the user of the agent and see what it says',
+  },
+  'pair-disagrees': {
+    severity: 'warning',
+    transient: true,
+    words: 'two sensors of one box disagree',
+    firstThing: 'clean both inlets; if it stays, run a zero check and replace the one that fails',
   },
 } as const satisfies Record<string, FaultKind>
 

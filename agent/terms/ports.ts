@@ -122,6 +122,20 @@ export interface Gauge {
   read(): Promise<readonly GaugeReading[]>
 }
 
+/** What the kernel says of the board's supply. */
+export interface SupplySign {
+  readonly name: string
+  /** Fault: gauge-missing. */
+  isLow(): Promise<Outcome<boolean>>
+}
+
+/** Takes a sensor's supply away and gives it back. */
+export interface PowerSwitch {
+  readonly name: string
+  /** Bounded in time. Fault: power-cycle-failed. */
+  cycle(): Promise<Outcome<void>>
+}
+
 /** A calendar job's timer: says when a job is due, never runs it. UTC. */
 export interface Scheduler {
   /** Calls `due` at each match of the five-field schedule until stopped. A throw here is a wrong schedule. */

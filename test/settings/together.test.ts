@@ -76,6 +76,27 @@ describe('a gauge', () => {
     expect(only('')).toEqual(['11:43 gauges[0].channels missing'])
   })
 
+  test('of the kind iio gives climate, inside and outside', () => {
+    const text = `${base}gauges:\n  - { kind: iio, device: sky, channels: { humidity.outside: in_humidityrelative_input, pressure: in_pressure_input } }\n`
+    expect(goodSettings(text).gauges).toEqual([
+      {
+        kind: 'iio',
+        path: '/sys/bus/iio/devices',
+        device: 'sky',
+        channels: [
+          { channel: 'humidity.outside', file: 'in_humidityrelative_input', factor: 1 },
+          { channel: 'pressure', file: 'in_pressure_input', factor: 1 },
+        ],
+      },
+    ])
+  })
+
+  test('takes no file of another kind of folder', () => {
+    const text = `${base}gauges:\n${gauge('temperature: in_temp_input')}`
+    expect(marks(text)).toEqual(['11:58 gauges[0].channels.temperature conflict'])
+    expect(faultsOf(text)[0].advice).toContain('write kind: iio')
+  })
+
   test('cannot give a channel that another one gives', () => {
     const text = `${base}gauges:\n${gauge('solar_power: power1_input')}${gauge('solar_power: power2_input', 'moon')}`
     expect(marks(text)).toEqual(['12:46 gauges[1].channels.solar_power conflict'])
@@ -181,5 +202,36 @@ test('what is worth knowing but no fault comes as a note with its place', () => 
       'north.yaml:7:47 instruments[1].baud: has no effect on this port; it is for serial devices',
       'north.yaml:10:28 uplink.url: the password travels in the clear over mqtt://; use mqtts:// outside your own network',
     ],
+  })
+})
+
+describe('a box', () => {
+  const second = [dust, 'port: /dev/second', 'slot: 2', 'box: fence']
+  test('holds two sensors at least', () => {
+    expect(marks(withInstrument(...second)).slice(-1)).toEqual(['11:10 instruments[1].box conflict'])
+    const both = withInstrument(...second).replace('/dev/sensor', '/dev/sensor\n    box: fence')
+    expect(marks(both)).toEqual([])
+  })
+})
+
+describe('a power cycle', () => {
+  const cycle = (...keys: string[]): string =>
+    base.replace('/dev/sensor\n', `/dev/sensor\n    power_cycle: { ${keys.join(', ')} }\n`)
+  test('is a program with its words, run after five minutes and at most once an hour unless told otherwise', () => {
+    expect(goodSettings(cycle('command: [/bin/cycle, hub]')).instruments[0].powerCycle).toEqual({
+      command: ['/bin/cycle', 'hub'],
+      afterSeconds: 300,
+      everyMinutes: 60,
+      limitSeconds: 20,
+    })
+  })
+
+  test('is not a line for a shell, and not run without a pause', () => {
+    expect(marks(cycle('command: /bin/cycle hub'))).toEqual([
+      '8:29 instruments[0].power_cycle.command wrong-kind',
+    ])
+    expect(marks(cycle('command: [a]', 'every_min: 0'))).toEqual([
+      '8:45 instruments[0].power_cycle.every_min out-of-range',
+    ])
   })
 })
