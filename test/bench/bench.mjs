@@ -1,150 +1,231 @@
-// Motepost beside the plain script, in one run. `npm run bench` prints the table; live figures take two minutes each.
+// Motepost beside the plain script, in one run. `npm run bench` prints the table; it takes about twenty minutes.
+//   BENCH_LIVE_SECONDS (300), BENCH_DAYS (30) shorten it.
 import { spawn, spawnSync } from 'node:child_process'
-import { mkdtempSync, readFileSync, readdirSync, rmSync, writeFileSync } from 'node:fs'
-import { createServer } from 'node:net'
+import {
+  existsSync,
+  mkdtempSync,
+  openSync,
+  readFileSync,
+  readdirSync,
+  rmSync,
+  writeFileSync,
+  writeSync,
+} from 'node:fs'
 import { cpus, tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { plausibleFrame, writeFrame } from '../../dist/agent/simulation/frames.js'
-import { seededRandom } from '../../dist/agent/simulation/random.js'
+import { look, madeDay, madeSupply, startBroker, startCounter, wait } from './parts.mjs'
 
 const here = import.meta.dirname
-const root = join(here, '../..')
-const liveSeconds = Number(process.env.BENCH_LIVE_SECONDS ?? 120)
+const program = join(here, '../../dist/agent/cli/main.js')
+const liveSeconds = Number(process.env.BENCH_LIVE_SECONDS ?? 300)
+const days = Number(process.env.BENCH_DAYS ?? 30)
+/** Compiling and collecting garbage after the start take longer than the work itself: they get a row of their own. */
+const startSeconds = 100
 const folder = mkdtempSync(join(tmpdir(), 'motepost-bench-'))
-const wait = (ms) => new Promise((resolve) => setTimeout(resolve, ms))
+const tell = (words) => process.stderr.write(`${words}\n`)
 
-const port = await new Promise((resolve) => {
-  const server = createServer().listen(0, '127.0.0.1', () => {
-    const at = server.address().port
-    server.close(() => resolve(at))
-  })
-})
-writeFileSync(join(folder, 'broker.conf'), `listener ${port} 127.0.0.1\nallow_anonymous true\n`)
-const path = { ...process.env, PATH: `${process.env.PATH}:/usr/sbin` }
-const broker = spawn('mosquitto', ['-c', join(folder, 'broker.conf')], { stdio: 'ignore', env: path })
-await wait(500)
-
-// A made day: a wandering background with noise, one frame a second.
-const random = seededRandom(7)
-const day = new Uint8Array(86_400 * 32)
-let level = 12
-for (let i = 0; i < 86_400; i++) {
-  level = Math.max(2, level + random.normal() * 0.05)
-  writeFrame(
-    day,
-    i * 32,
-    plausibleFrame(level * (1 + random.normal() * 0.06), 4 + Math.abs(random.normal()) * 3),
-  )
-}
+const broker = await startBroker(folder)
+const counter = await startCounter(broker.port)
+const day = madeDay()
 const frames = join(folder, 'day.bin')
 writeFileSync(frames, day)
+madeSupply(mkdirIn('supply'))
 
-function replay(...args) {
-  const ran = spawnSync(process.execPath, args, { encoding: 'utf8', env: process.env })
-  if (ran.status !== 0) throw new Error(ran.stderr)
-  return JSON.parse(ran.stdout.trim().split('\n').at(-1))
-}
-const ours = replay(join(here, 'replay.mjs'), frames, folder, String(port), '10')
-const plain = replay(
-  join(here, 'plain.mjs'),
+tell(`replay: ${days} days`)
+const replayOurs = replay(['replay.mjs', frames, mkdirIn('replay'), String(broker.port), String(days)])
+const replayPlain = replay([
+  'plain.mjs',
   'replay',
   frames,
   join(folder, 'plain.jsonl'),
-  `mqtt://127.0.0.1:${port}`,
+  brokerUrl(broker.port),
+])
+const bytesOurs = await bytesOnSocket(
+  ['replay.mjs', frames, mkdirIn('counted'), String(counter.port), '5'],
+  5,
 )
+const bytesPlain = await bytesOnSocket(
+  ['plain.mjs', 'replay', frames, join(folder, 'counted.jsonl'), brokerUrl(counter.port)],
+  1,
+)
+tell('start to first used reading')
+const startOurs = await startToFirst(
+  ours({ warm_up_s: 0 }, { record_s: 1, flush_every_s: 1 }),
+  firstUsedOfStore,
+)
+const startPlain = await startToFirst(plain, () => existsSync(join(folder, 'live.jsonl')))
+tell(`live: ${startSeconds + liveSeconds} s three times`)
+const liveOurs = await live(ours({}))
+const liveSlow = await live(ours({ read_every_s: 10 }))
+const livePlain = await live(plain)
+counter.stop()
+broker.stop()
+rmSync(folder, { recursive: true, force: true })
+printTable()
 
-/** CPU seconds, voluntary switches of all threads (wake-ups), bytes handed to the block layer, resident kB. */
-function look(pid) {
-  const stat = readFileSync(`/proc/${pid}/stat`, 'utf8').split(') ')[1].split(' ')
-  let wakes = 0
-  for (const thread of readdirSync(`/proc/${pid}/task`))
-    wakes += Number(
-      /^voluntary_ctxt_switches:\s+(\d+)/m.exec(
-        readFileSync(`/proc/${pid}/task/${thread}/status`, 'utf8'),
-      )[1],
-    )
-  const status = readFileSync(`/proc/${pid}/status`, 'utf8')
-  const io = readFileSync(`/proc/${pid}/io`, 'utf8')
-  return {
-    cpu: (Number(stat[11]) + Number(stat[12])) / 100,
-    wakes,
-    written: Number(/^write_bytes: (\d+)/m.exec(io)[1]),
-    rss: Number(/^VmRSS:\s+(\d+)/m.exec(status)[1]),
-    anon: Number(/^RssAnon:\s+(\d+)/m.exec(status)[1]),
+function mkdirIn(name) {
+  return mkdtempSync(join(folder, `${name}-`))
+}
+
+function brokerUrl(port) {
+  return `mqtt://127.0.0.1:${port}`
+}
+
+// ---- replay ---------------------------------------------------------------------------------------------------------
+
+function replay([script, ...args]) {
+  const ran = spawnSync(process.execPath, [join(here, script), ...args], { encoding: 'utf8' })
+  if (ran.status !== 0) throw new Error(ran.stderr)
+  return JSON.parse(ran.stdout.trim().split('\n').at(-1))
+}
+
+/** The counter lives in this process, so the child is awaited, not run in its place. */
+async function bytesOnSocket([script, ...args], ofDays) {
+  const before = counter.bytes
+  const child = spawn(process.execPath, [join(here, script), ...args], { stdio: 'ignore' })
+  await new Promise((resolve) => child.once('exit', resolve))
+  return (counter.bytes - before) / ofDays
+}
+
+// ---- live -----------------------------------------------------------------------------------------------------------
+
+/** The built `motepost run` with twelve channels: nine of the sensor, three of battery and sun. */
+function ours(instrument, data = {}) {
+  return (sensor) => {
+    const supply = readdirSync(folder).find((name) => name.startsWith('supply-'))
+    const settings = {
+      version: 1,
+      station: { name: 'bench', time_zone: 'Etc/GMT' },
+      instruments: [{ layout: 'frames-424d-32', port: sensor, ...instrument }],
+      gauges: [
+        {
+          kind: 'power_supply',
+          path: folder,
+          device: supply,
+          channels: {
+            battery_voltage: 'voltage_now',
+            battery_current: 'current_now',
+            solar_power: 'power_now',
+          },
+        },
+      ],
+      data: { folder: mkdirIn('live'), ...data },
+      clock: { trust: 'system' },
+      uplink: { mode: 'mqtt', url: brokerUrl(broker.port), receipts: 'none' },
+    }
+    const file = join(folder, 'station.yaml')
+    writeFileSync(file, JSON.stringify(settings))
+    return spawn(process.execPath, [program, 'run', '-s', file], { stdio: 'ignore' })
   }
 }
 
-async function live(start) {
-  const name = join(folder, 'pty')
-  const socat = spawn('socat', [`pty,raw,echo=0,link=${name}-sensor`, `pty,raw,echo=0,link=${name}-feed`], {
-    stdio: 'ignore',
-  })
-  await wait(500)
-  const { openSync, writeSync } = await import('node:fs')
+function plain(sensor) {
+  const args = [join(here, 'plain.mjs'), 'live', sensor, join(folder, 'live.jsonl'), brokerUrl(broker.port)]
+  return spawn(process.execPath, args, { stdio: 'ignore' })
+}
+
+async function sensorOnPty() {
+  const name = join(mkdirIn('pty'), 'line')
+  const ends = [`pty,raw,echo=0,link=${name}-sensor`, `pty,raw,echo=0,link=${name}-feed`]
+  const socat = spawn('socat', ends, { stdio: 'ignore' })
+  while (!existsSync(`${name}-feed`)) await wait(20)
   const fd = openSync(`${name}-feed`, 'r+')
   let n = 0
   const feeding = setInterval(() => writeSync(fd, day, (n++ % 86_400) * 32, 32), 1000)
-  const child = start(`${name}-sensor`)
-  await wait(10_000)
+  const stop = () => (clearInterval(feeding), socat.kill('SIGKILL'))
+  return { port: `${name}-sensor`, stop }
+}
+
+async function live(start) {
+  const sensor = await sensorOnPty()
+  const child = start(sensor.port)
+  await wait(startSeconds * 1000)
   const a = look(child.pid)
   await wait(liveSeconds * 1000)
   const b = look(child.pid)
   child.kill('SIGTERM')
-  clearInterval(feeding)
-  socat.kill('SIGKILL')
-  await wait(500)
+  await new Promise((resolve) => child.once('exit', resolve))
+  sensor.stop()
   const perDay = 86_400 / liveSeconds
   return {
+    startCpu: a.cpu,
     cpu: (b.cpu - a.cpu) * perDay,
     wakes: (b.wakes - a.wakes) / liveSeconds,
-    written: (b.written - a.written) * perDay,
+    blockBytes: (b.blockBytes - a.blockBytes) * perDay,
     rss: b.rss,
     anon: b.anon,
   }
 }
 
-const settings = (sensor) => {
-  const file = join(folder, 'station.yaml')
-  writeFileSync(
-    file,
-    `version: 1
-station: { name: bench, time_zone: Etc/GMT }
-instruments: [{ layout: frames-424d-32, port: ${sensor} }]
-data: { folder: ${folder}/live }
-clock: { trust: system }
-uplink: { mode: mqtt, url: 'mqtt://127.0.0.1:${port}', receipts: none }
-`,
-  )
-  return file
+/** Seconds from spawning the program to the first reading that it keeps; looked at every 10 ms. */
+async function startToFirst(start, isThere) {
+  const sensor = await sensorOnPty()
+  const from = performance.now()
+  const child = start(sensor.port)
+  while (!isThere()) await wait(10)
+  const seconds = (performance.now() - from) / 1000
+  child.kill('SIGTERM')
+  await new Promise((resolve) => child.once('exit', resolve))
+  sensor.stop()
+  rmSync(join(folder, 'live.jsonl'), { force: true })
+  return seconds
 }
-const liveOurs = await live((sensor) =>
-  spawn(process.execPath, [join(root, 'dist/agent/cli/main.js'), 'run', '-s', settings(sensor)], {
-    stdio: 'ignore',
-  }),
-)
-const livePlain = await live((sensor) =>
-  spawn(
-    process.execPath,
-    [join(here, 'plain.mjs'), 'live', sensor, join(folder, 'live.jsonl'), `mqtt://127.0.0.1:${port}`],
-    { stdio: 'ignore' },
-  ),
-)
-broker.kill()
-rmSync(folder, { recursive: true, force: true })
 
-const row = (what, a, b) => console.log(`| ${what} | ${a} | ${b} |`)
-console.log(
-  `Node ${process.version}, ${cpus()[0].model.trim()}, ${new Date().toISOString().slice(0, 10)}; live for ${liveSeconds} s\n`,
-)
-row('figure', 'motepost', 'plain script')
-row('---', '---', '---')
-row('replay: CPU s a station-day', ours.cpuSecondsPerDay.toFixed(3), plain.cpuSeconds.toFixed(2))
-row('live: CPU s a day', liveOurs.cpu.toFixed(0), livePlain.cpu.toFixed(0))
-row('live: wake-ups a second, all threads', liveOurs.wakes.toFixed(2), livePlain.wakes.toFixed(2))
-row('live: bytes to the block layer a day', Math.round(liveOurs.written), Math.round(livePlain.written))
-row(
-  'live: resident MB (anonymous MB)',
-  `${Math.round(liveOurs.rss / 1000)} (${Math.round(liveOurs.anon / 1000)})`,
-  `${Math.round(livePlain.rss / 1000)} (${Math.round(livePlain.anon / 1000)})`,
-)
-row('socket: bytes a day, 12 channels', ours.socketBytesPerDay, 'not measured')
+/** A record of one second is synced with used seconds in it: the reading itself was used up to two seconds before. */
+function firstUsedOfStore() {
+  const data = readdirSync(folder).filter((name) => name.startsWith('live-'))
+  const files = data.flatMap((name) =>
+    readdirSync(join(folder, name)).map((file) => join(folder, name, file)),
+  )
+  return files
+    .filter((file) => file.endsWith('.csv'))
+    .some((file) => readFileSync(file, 'utf8').split('\n').some(isUsed))
+}
+
+/** The second value column is pm1's used seconds. */
+function isUsed(line) {
+  const cells = line.split(',')
+  return cells[0] === 'record' && Number(cells[9]) > 0
+}
+
+// ---- table ----------------------------------------------------------------------------------------------------------
+
+function printTable() {
+  const row = (what, ...cells) => console.log(`| ${[what, ...cells].join(' | ')} |`)
+  const kB = (bytes) => `${Math.round(bytes / 1000)} kB`
+  const mB = (bytes) => `${(bytes / 1e6).toFixed(1)} MB`
+  const payload = Object.values(replayOurs.payloadBytes).reduce((sum, n) => sum + n, 0)
+  console.log(
+    `${new Date().toISOString().slice(0, 10)}, Node ${process.version}, ${cpus().length} x ${cpus()[0].model.trim()}; ` +
+      `replay of ${days} days, live for ${liveSeconds} s after the first ${startSeconds} s\n`,
+  )
+  row('figure', 'motepost', 'plain script')
+  row('---', '---', '---')
+  row(
+    'replay: CPU s a station-day (of it in the kernel)',
+    `${replayOurs.cpuSeconds.toFixed(2)} (${replayOurs.kernelSeconds.toFixed(2)})`,
+    replayPlain.cpuSeconds.toFixed(2),
+  )
+  row('replay: bytes of lines written a day', kB(replayOurs.bytesWritten), kB(replayPlain.bytesWritten))
+  row('replay: syncs a day', replayOurs.syncs, 'none')
+  row('replay: bytes to the block device a day', mB(replayOurs.blockBytes), 'not comparable: never synced')
+  row('replay: bytes on the socket a day, both ways', kB(bytesOurs), kB(bytesPlain))
+  row(
+    'replay: bytes of MQTT payload a day (of it packs)',
+    `${kB(payload)} (${kB(replayOurs.payloadBytes.lines)})`,
+    '',
+  )
+  row('live: CPU s a day', liveOurs.cpu.toFixed(0), livePlain.cpu.toFixed(0))
+  row(
+    'live: CPU s of the first 100 s, once a start',
+    liveOurs.startCpu.toFixed(2),
+    livePlain.startCpu.toFixed(2),
+  )
+  row('live: wake-ups a second, all threads', liveOurs.wakes.toFixed(2), livePlain.wakes.toFixed(2))
+  row('live, read every 10 s: CPU s a day', liveSlow.cpu.toFixed(0), '')
+  row('live, read every 10 s: wake-ups a second', liveSlow.wakes.toFixed(2), '')
+  row('live: bytes to the block device a day', mB(liveOurs.blockBytes), mB(livePlain.blockBytes))
+  const resident = ({ rss, anon }) => `${Math.round(rss / 1000)} MB (${Math.round(anon / 1000)} MB)`
+  row('live: resident memory (of it anonymous)', resident(liveOurs), resident(livePlain))
+  row('start to first used reading', `${startOurs.toFixed(1)} s`, `${startPlain.toFixed(1)} s`)
+}

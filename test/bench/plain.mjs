@@ -2,8 +2,7 @@
 // message published at QoS 1 for each reading. No screening, no averages, no sync, no recovery.
 //   node plain.mjs live PORT FILE BROKER_URL          runs until SIGTERM
 //   node plain.mjs replay FRAMES FILE BROKER_URL      prints the CPU seconds it took, then ends
-import { createReadStream } from 'node:fs'
-import { appendFile } from 'node:fs/promises'
+import { createReadStream, createWriteStream } from 'node:fs'
 import { connectAsync } from 'mqtt'
 import { ByteLengthParser, SerialPort } from 'serialport'
 
@@ -20,18 +19,26 @@ function decode(frame) {
 
 const client = await connectAsync(url, { clientId: `plain-${process.pid}` })
 const before = process.cpuUsage()
+const out = createWriteStream(file, { flags: 'a' })
 const parser = new ByteLengthParser({ length: 32 })
-let last = Promise.resolve()
+/** Messages without their acknowledgement; the parser waits while there are many, as a replay would swamp the client. */
+let waiting = 0
+const enough = 100
+let ended = false
+let allAcknowledged
 parser.on('data', (frame) => {
   const reading = decode(frame)
   if (!reading) return
   const text = JSON.stringify({ time: new Date().toISOString(), ...reading })
-  last = Promise.all([appendFile(file, text + '\n'), client.publishAsync('plain/readings', text, { qos: 1 })])
-  if (mode === 'replay') {
-    parser.pause()
-    last.then(() => parser.resume())
-  }
+  out.write(text + '\n')
+  client.publish('plain/readings', text, { qos: 1 }, acknowledged)
+  if (++waiting >= enough) parser.pause()
 })
+
+function acknowledged() {
+  if (--waiting < enough / 2 && parser.isPaused()) parser.resume()
+  if (ended && waiting === 0) allAcknowledged()
+}
 
 if (mode === 'live') {
   new SerialPort({ path: source, baudRate: 9600 }).pipe(parser)
@@ -39,8 +46,10 @@ if (mode === 'live') {
 } else {
   createReadStream(source, { highWaterMark: 4096 }).pipe(parser)
   await new Promise((resolve) => parser.once('end', resolve))
-  await last
+  ended = true
+  if (waiting > 0) await new Promise((resolve) => (allAcknowledged = resolve))
+  await new Promise((resolve) => out.end(resolve))
   const used = process.cpuUsage(before)
-  console.log(JSON.stringify({ cpuSeconds: (used.user + used.system) / 1e6 }))
+  console.log(JSON.stringify({ cpuSeconds: (used.user + used.system) / 1e6, bytesWritten: out.bytesWritten }))
   await client.endAsync()
 }
