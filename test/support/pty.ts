@@ -7,8 +7,8 @@ import { waitFor } from './wait.js'
 export interface PtyPair {
   /** The sensor's port, as the agent sees it. */
   readonly sensor: string
-  /** Bytes from the sensor. */
-  feed(bytes: Uint8Array): void
+  /** Bytes from the sensor; how many the line took. */
+  feed(bytes: Uint8Array): number
   /** Bytes the agent has sent to the sensor since the last call. */
   heard(): Buffer
   /** SIGKILL: the adapter is pulled out. */
@@ -53,9 +53,10 @@ export async function startPtyPair(): Promise<PtyPair> {
     sensor,
     feed: (bytes) => {
       try {
-        writeSync(fd, bytes)
+        return writeSync(fd, bytes)
       } catch {
         // Nobody reads and the line is full: a real sensor's bytes are lost as well.
+        return 0
       }
     },
     heard,
