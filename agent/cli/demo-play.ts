@@ -37,17 +37,24 @@ const lastReceiptsSeconds = 20
  */
 export async function play(options: PlayOptions): Promise<Outcome<Scene>> {
   const { audience, until = story.ends } = options
-  const scene = await setTheScene({ ...options, logOf: (...which) => storyLog(audience, ...which) })
+  let isOver = false
+  const tell: Audience['tell'] = (...what) => {
+    if (!isOver) audience.tell(...what)
+  }
+  const logOf = (station: string, clock: Clock): Log => storyLog(tell, station, clock)
+  const scene = await setTheScene({ ...options, logOf })
   if (!scene.ok) return scene
   const { players } = scene.value
   await liveTogether(players, story.switchedOn, until, [
-    ...acts(scene.value, audience),
+    ...acts(scene.value, tell),
     ...everyMinute(until, async (at) => {
       await collect(scene.value)
       audience.progress(at, scene.value)
     }),
   ])
   await lastReceipts(scene.value)
+  // What is cut off from here on is no part of the story.
+  isOver = true
   await scene.value.collector.stop()
   await scene.value.broker.close()
   return good(scene.value)
@@ -69,8 +76,8 @@ async function collect({ collector, players }: Scene): Promise<void> {
   await collector.settled()
 }
 
-function acts({ players, broker }: Scene, { tell }: Audience): Moment[] {
-  const { dryRoad, badCable, outage } = story
+function acts({ players, broker }: Scene, tell: Audience['tell']): Moment[] {
+  const { dryRoad, badCable, outage, fog } = story
   const cutOff = named(players, outage.station)
   return [
     [
@@ -97,6 +104,8 @@ function acts({ players, broker }: Scene, { tell }: Audience): Moment[] {
         tell(outage.to, 'its link is back', outage.station)
       },
     ],
+    [fog.from, () => tell(fog.from, 'fog comes up')],
+    [fog.to, () => tell(fog.to, 'the sun breaks through')],
   ]
 }
 
@@ -104,12 +113,12 @@ const named = (players: readonly Player[], name: string): Player =>
   players.find(({ made }) => made.plan.name === name)!
 
 /** What a station logs, told as part of the story. */
-function storyLog(audience: Audience, station: string, clock: Clock): Log {
+function storyLog(tell: Audience['tell'], station: string, clock: Clock): Log {
   const say = (words: string, details: Readonly<Record<string, unknown>> = {}): void => {
     const fault = faultCatalogue[details.code as FaultCode]
-    let told = words.startsWith('over: ') || !fault ? words : fault.words
+    let told = (words.startsWith('over: ') || !fault ? words : fault.words).split(';')[0]
     if (words.startsWith('alert ')) told = `ALERT ${words.slice(6)}, PM10 ${details.value} µg/m³`
-    audience.tell(siteOfUtc(clock.utc().at), told, station)
+    tell(siteOfUtc(clock.utc().at), told, station)
   }
   return { info: say, warn: say }
 }

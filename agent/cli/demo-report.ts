@@ -2,7 +2,7 @@ import { numberText, type EventLine } from '../terms/terms.js'
 import { daysOf, type DayFigures } from './demo-days.js'
 import { valueOf, type FarEnd, type FarRecord } from './demo-far-end.js'
 import { dustRule } from './demo-scene.js'
-import { localText, tableText } from './demo-words.js'
+import { folded, localText, tableText, textWidth } from './demo-words.js'
 
 export interface ReportedStation {
   readonly name: string
@@ -20,15 +20,16 @@ export function messagesText(stations: readonly ReportedStation[]): string[] {
         .map((event) => ({ at: event.utc!, text: messageText(name, event, farEnd) })),
     )
     .sort((a, b) => a.at - b.at)
-    .map(({ text }) => text)
+    .map(({ text }) => folded(text, textWidth, 11))
 }
 
 function messageText(station: string, { utc, details }: EventLine, farEnd: FarEnd): string {
-  const figure = `10-min mean of PM10 ${details.value} µg/m³`
-  const when = `${localText(utc!)}  ${station}: `
-  if (details.state !== 'raised') return `${when}back below ${dustRule.backAt}: ${figure}`
+  const { level, backAt } = dustRule
+  const mean = `10-min mean ${details.value} µg/m³`
+  const when = `${localText(utc!)}  ${station}: PM10`
+  if (details.state !== 'raised') return `${when} is back below ${backAt}: ${mean}`
   const wind = windText(farEnd.records.filter(({ line }) => line.utc! <= utc! && line.utc! > utc! - 600_000))
-  return `${when}${figure}, over ${dustRule.level}; ${wind}`
+  return `${when} over ${level}: ${mean}; ${wind}`
 }
 
 /** Mean wind of some minutes: direction of the sum of the vectors, mean of the speeds. */

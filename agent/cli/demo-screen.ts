@@ -42,7 +42,7 @@ export function screenOf(out: {
     },
     end() {
       progressText = ''
-      show('')
+      show('\n')
     },
   }
 }

@@ -1,6 +1,9 @@
 import { midnightUtcMillis, standardOffsetMinutes } from '../simulation/slate-hollow.js'
 import { utcMillis, type UtcMillis } from '../terms/terms.js'
 
+/** Texts are made for the narrowest usual terminal. */
+export const textWidth = 79
+
 export const print = (line: string): void => void process.stdout.write(line + '\n')
 
 export const utcOfSite = (siteSeconds: number): UtcMillis => utcMillis(midnightUtcMillis + siteSeconds * 1000)
@@ -13,6 +16,18 @@ const weekdays = ['Sun', 'Mon', 'Tue', 'Wed', 'Thu', 'Fri', 'Sat']
 export function localText(utc: UtcMillis): string {
   const local = new Date(utc + standardOffsetMinutes * 60_000)
   return `${weekdays[local.getUTCDay()]} ${local.toISOString().slice(11, 16)}`
+}
+
+/** Breaks a text between words; what goes on below stands indented. */
+export function folded(text: string, width: number, indent = 0): string {
+  const lines: string[] = []
+  for (const word of text.split(' ')) {
+    const last = lines[lines.length - 1]
+    if (last !== undefined && last.length + 1 + word.length <= width)
+      lines[lines.length - 1] = `${last} ${word}`
+    else lines.push(lines.length === 0 ? word : ' '.repeat(indent) + word)
+  }
+  return lines.join('\n')
 }
 
 /** Rows of cells under headings, numbers to the right: a table as narrow as its contents. */

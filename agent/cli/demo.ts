@@ -8,7 +8,7 @@ import { readFarEnd } from './demo-far-end.js'
 import { daysText, messagesText, reasonsText, type ReportedStation } from './demo-report.js'
 import type { Player } from './demo-scene.js'
 import { screenOf } from './demo-screen.js'
-import { print } from './demo-words.js'
+import { folded, print, tableText, textWidth } from './demo-words.js'
 import { compareEnds, isProven, type Proof } from './proof.js'
 
 export interface DemoOptions {
@@ -21,11 +21,10 @@ export interface DemoOptions {
 
 export const usualSeed = 20260302
 
-const introduction = [
-  'INVENTED DATA. Three made stations around Slate Hollow, a quarry that does not exist, live through two',
-  'days in virtual time. The code is the real one: bytes of made sensors go through decoding, screening,',
-  'minutes and a store on this disk, and over MQTT to a collector with receipts.',
-]
+const introduction =
+  'INVENTED DATA. Three made stations around Slate Hollow, a quarry that does not exist, live through two days in ' +
+  'virtual time. The code is the real one: bytes of made sensors go through decoding, screening, minutes and a store ' +
+  'on this disk, and over MQTT to a collector with receipts.'
 
 /** Two made days at three stations, with proof that the far end has everything. */
 export async function demo(options: DemoOptions): Promise<number> {
@@ -36,8 +35,7 @@ export async function demo(options: DemoOptions): Promise<number> {
   }
   process.once('exit', remove)
   for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => process.exit(130))
-  for (const line of introduction) print(line)
-  print('')
+  print(folded(introduction, textWidth) + '\n')
   const screen = screenOf(process.stdout)
   const played = await play({ folder: folder.value, seed: options.seed ?? usualSeed, audience: screen })
   screen.end()
@@ -78,37 +76,40 @@ async function untilEnter(keep: string | undefined): Promise<void> {
 
 async function report(players: readonly Player[], folder: string): Promise<number> {
   const stations: ReportedStation[] = []
-  let proven = true
-  const proofs: string[] = []
-  for (const player of players) {
-    const { name } = player.made.plan
-    const farEnd = await readFarEnd(player.archiveFolder)
+  const proofs: Proof[] = []
+  for (const { made, folder: stationFolder, archiveFolder } of players) {
+    const farEnd = await readFarEnd(archiveFolder)
     if (!farEnd.ok) return fail(faultText(farEnd.fault))
-    stations.push({ name, farEnd: farEnd.value })
-    const proof = await compareEnds(player.folder, player.archiveFolder)
-    proven &&= isProven(proof)
-    proofs.push(proofText(name, proof, player))
+    stations.push({ name: made.plan.name, farEnd: farEnd.value })
+    proofs.push(await compareEnds(stationFolder, archiveFolder))
   }
+  const proven = proofs.every(isProven)
   const paragraphs = [
-    ['What a phone would have got (local time):', ...messagesText(stations)],
-    [
-      'Day means, uncorrected (data capture = used / planned time, sampled share = used / 24 h;',
-      '≥ at least: readings over 500 µg/m³ count as 500):',
-      ...daysText(stations),
-    ],
+    ['What a phone would have got (local time, newest last):', ...messagesText(stations)],
+    [folded(daysNote, textWidth), ...daysText(stations)],
     reasonsText(stations, 'excluded'),
     reasonsText(stations, 'marked'),
-    ['Store of each station and archive of the collector, compared by number and text:', ...proofs],
+    ['Store of each station against the archive, by number and text:', ...proofText(players, proofs)],
     [proven ? 'Proof: the far end has every line exactly once.' : 'NOT PROVEN: see the figures above.'],
-    [`Files: ${folder} (a folder for each station, and archive/)`],
+    [
+      `Files (invented data): ${folder}`,
+      '  a folder for each station, and archive/ with what the collector got',
+    ],
   ]
   print(paragraphs.map((lines) => lines.join('\n')).join('\n\n'))
   return proven ? 0 : 1
 }
 
-function proofText(name: string, { stored, missing, changed, extra }: Proof, { sensor }: Player): string {
-  return (
-    `  ${name.padEnd(12)} ${stored} lines: ${missing} missing, ${changed} changed, ${extra} too many` +
-    ` (sensor: ${sensor.readingsMade} frames sent, ${sensor.readingsSpoilt} spoilt)`
-  )
+const daysNote =
+  'Day means, uncorrected. Data capture: used of planned time; sampled share: used of 24 h; ' +
+  '≥: at least, since readings over 500 µg/m³ count as 500.'
+
+function proofText(players: readonly Player[], proofs: readonly Proof[]): string[] {
+  const heading = ['station', 'lines', 'missing', 'changed', 'too many', 'frames sent', 'spoilt']
+  const rows = players.map(({ made, sensor }, i) => {
+    const { stored, missing, changed, extra } = proofs[i]
+    const numbers = [stored, missing, changed, extra, sensor.readingsMade, sensor.readingsSpoilt]
+    return [made.plan.name, ...numbers.map(String)]
+  })
+  return tableText([heading, ...rows], 1)
 }
