@@ -1,10 +1,9 @@
 import type { Decoder, ReadingSink } from '../instruments/instruments.js'
 import { InstrumentMinute, type MinuteSeconds } from '../minutes/minutes.js'
-import { Screen, type ScreeningOptions } from '../screening/screening.js'
+import { Screen } from '../screening/screening.js'
 import {
   addSeconds,
   faultCatalogue,
-  monoSeconds,
   type ByteLine,
   type Channel,
   type FaultCode,
@@ -12,27 +11,13 @@ import {
   type MonoSeconds,
 } from '../terms/terms.js'
 import type { FaultBoard } from '../health/health.js'
+import { FrameTimes } from './frame-times.js'
+import type { InstrumentOptions, RunnerPorts } from './instrument-options.js'
 import { LineLosses } from './line-losses.js'
+import { PowerCycling } from './power-cycling.js'
+import { Rests, type Before } from './rests.js'
 
-export interface InstrumentOptions {
-  /** For people and as the place of its faults, e.g. 'sensor 1'. */
-  readonly name: string
-  readonly slot?: string
-  readonly screening: ScreeningOptions
-  /** Rough length of a frame in bytes, to spread the frames of one pull over its time; 0: count line ends. */
-  readonly frameBytes: number
-  /** Sent after each opening, and again every `silentAfterSeconds` while nothing comes. */
-  readonly wake?: Uint8Array
-  /** Asks for one reading, where the sensor does not send by itself. */
-  readonly ask?: Uint8Array
-  readonly silentAfterSeconds: number
-  readonly reopenAfterSeconds: number
-  /** Attempts to open come ever more slowly, down to one in so many seconds. */
-  readonly longestRetrySeconds: number
-}
-
-/** A device that came back is found within five seconds; looking for it costs one system call. */
-export const usualSilence = { silentAfterSeconds: 10, reopenAfterSeconds: 30, longestRetrySeconds: 5 }
+export { usualSilence, type InstrumentOptions } from './instrument-options.js'
 
 const readsPerPull = 4
 /** A read that brought less has emptied the line: asking again would cost a system call and an exception. */
@@ -40,6 +25,8 @@ const emptiedBelowBytes = 1024
 /** Bytes that waited longer than this (the process was paused) have no time any more: counted, not used. */
 const staleAfterSeconds = 15
 const firstRetrySeconds = 1
+/** A tick may come this much early and still be the one that a read was due at. */
+const dueWithinSeconds = 0.1
 /** Those of an opening that failed; what `LineLosses` tells is its own. */
 const openFaults = (Object.keys(faultCatalogue) as FaultCode[]).filter(
   (code) => /^(port|line)-/.test(code) && code !== 'port-gone' && code !== 'port-unsteady',
@@ -59,7 +46,16 @@ export class InstrumentRunner {
   private retryAt: MonoSeconds
   private retrySeconds = firstRetrySeconds
   private pulledAt: MonoSeconds
+  /** Time of the newest reading. */
   private frameAt: MonoSeconds
+  /** When the newest frame was read from the line; later than its time where the sensor is asked. */
+  private heardAt: MonoSeconds
+  private readonly readEvery: number
+  private readonly silentAfter: number
+  private readDueAt: MonoSeconds
+  private askedAt: MonoSeconds
+  private cleanedAt: MonoSeconds
+  private framesEver = false
   private bytesSinceFrame = 0
   private bytesAt: MonoSeconds
   private wokenAt = -Infinity
@@ -68,12 +64,11 @@ export class InstrumentRunner {
   private silent = false
   /** The sensor may have been without power: its next readings are warm-up. */
   private powerLost = true
-  private framesDue = 1
-  private framesSeen = 0
-  private pullFrom = 0
-  private pullNow = 0
   private stale = 0
+  private readonly times = new FrameTimes()
   private readonly losses: LineLosses
+  private readonly rests: Rests
+  private readonly cycling: PowerCycling | undefined
 
   constructor(
     private readonly options: InstrumentOptions,
@@ -82,33 +77,88 @@ export class InstrumentRunner {
     private readonly faults: FaultBoard,
     private readonly track: (work: Promise<unknown>) => void,
     now: MonoSeconds,
+    private readonly ports: RunnerPorts,
   ) {
     this.decoder = makeDecoder((values, errorCode) => this.takeFrame(values, errorCode))
     this.channels = this.decoder.channels
     this.screen = new Screen(this.channels, this.decoder.sizeOrder, options.screening)
     this.minute = new InstrumentMinute(this.channels, now, options.screening.capMicrogramsPerM3)
     this.losses = new LineLosses(options.name, faults)
+    this.rests = new Rests(options.screening.warmUpSeconds, ports.temperatureC)
     this.retryAt = now
     this.pulledAt = now
     this.frameAt = now
+    this.heardAt = now
     this.bytesAt = now
     this.openedAt = now
-    this.reopenAfter = options.reopenAfterSeconds
+    this.readDueAt = now
+    this.askedAt = now
+    this.cleanedAt = now
+    this.readEvery = options.readEverySeconds ?? 0
+    // What is read or asked once a minute cannot be heard more often.
+    this.silentAfter = Math.max(options.silentAfterSeconds, 2.5 * this.readEvery)
+    this.reopenAfter = this.firstReopenAfter()
+    if (ports.power && options.powerCycle)
+      this.cycling = new PowerCycling(options.powerCycle, ports.power, options.name, faults, ports.tell)
   }
 
-  /** Takes what has come since the last pull. Never waits: opening and closing go on beside it. */
-  pull(now: MonoSeconds): void {
+  private firstReopenAfter(): number {
+    return Math.max(this.options.reopenAfterSeconds, this.silentAfter)
+  }
+
+  /** What is known from before this start; to be told before the first pull. */
+  restore(before: Before): void {
+    this.rests.restore(before)
+    if (before.cleanedAt !== undefined) this.cleanedAt = before.cleanedAt
+  }
+
+  /**
+   * Takes what has come since the last pull. Never waits: opening and closing go on beside it.
+   * @param atEdge a record ends here: the line is read although its own time has not come.
+   */
+  pull(now: MonoSeconds, atEdge = false): void {
     this.losses.look(now)
+    if (this.cycling && now - this.heardAt > this.silentAfter) this.cyclePower(now)
     if (this.busy) return
     if (!this.line) {
       if (now >= this.retryAt) this.open(now)
       return
     }
-    const got = this.read(now)
-    if (got === 'gone') return this.lose(now)
-    if (this.options.ask) this.send(this.options.ask)
-    this.mindSilence(now)
+    const due = now >= this.readDueAt - dueWithinSeconds
+    if (!due && !atEdge) return
+    if (this.read(now) === 'gone') return this.lose(now)
+    if (due) this.afterRead(now)
     this.pulledAt = now
+  }
+
+  private afterRead(now: MonoSeconds): void {
+    const next = addSeconds(this.readDueAt, this.readEvery)
+    this.readDueAt = next > now ? next : addSeconds(now, this.readEvery)
+    const { ask, clean } = this.options
+    if (clean && now - this.cleanedAt >= clean.everySeconds) this.clean(clean.bytes, now)
+    else if (ask) this.ask(ask, now)
+    this.mindSilence(now)
+  }
+
+  private cyclePower(now: MonoSeconds): void {
+    const run = this.cycling!.look(now, now - this.heardAt)
+    if (!run) return
+    this.powerLost = true
+    this.rests.powerLost()
+    this.track(run)
+  }
+
+  private ask(bytes: Uint8Array, now: MonoSeconds): void {
+    this.askedAt = now
+    this.send(bytes)
+  }
+
+  /** The fan blows at full speed and stirs up what it blows away. */
+  private clean(bytes: Uint8Array, now: MonoSeconds): void {
+    this.cleanedAt = now
+    this.send(bytes)
+    this.screen.started(now)
+    this.ports.tell('cleaning', { instrument: this.options.name })
   }
 
   private read(now: MonoSeconds): 'gone' | 'read' {
@@ -121,7 +171,7 @@ export class InstrumentRunner {
         break
       }
       this.bytesAt = now
-      if (now - this.pulledAt > staleAfterSeconds) this.stale += bytes.length
+      if (now - this.pulledAt > this.readEvery + staleAfterSeconds) this.stale += bytes.length
       else this.decode(bytes, now)
       if (bytes.length < emptiedBelowBytes) break
     }
@@ -129,24 +179,18 @@ export class InstrumentRunner {
   }
 
   private decode(bytes: Uint8Array, now: MonoSeconds): void {
-    this.framesDue = Math.max(
-      1,
-      this.options.frameBytes ? bytes.length / this.options.frameBytes : lineEnds(bytes),
-    )
-    this.framesSeen = 0
-    this.pullFrom = Math.max(this.pulledAt, this.frameAt)
-    this.pullNow = now
+    const { frameBytes } = this.options
+    const frames = frameBytes ? bytes.length / frameBytes : lineEnds(bytes)
+    this.times.pulled(frames, Math.max(this.pulledAt, this.frameAt), now)
     this.bytesSinceFrame += bytes.length
     this.decoder.push(bytes)
   }
 
-  /** The frames of one pull share the time since the last one: which came when inside it, nobody knows. */
   private takeFrame(values: Float64Array, errorCode: number): void {
-    this.framesSeen++
-    const share = this.framesSeen >= this.framesDue ? 1 : this.framesSeen / this.framesDue
-    const at = monoSeconds(this.pullFrom + share * (this.pullNow - this.pullFrom))
+    const at = this.options.ask ? this.askedAt : this.times.next()
     if (this.silent || this.powerLost) this.frameBack(at)
     this.frameAt = at
+    this.heardAt = this.bytesAt
     this.bytesSinceFrame = 0
     this.screen.judge(values, errorCode, at)
     this.minute.add(values, at, this.screen.exclusion, this.screen.marks, this.screen.spikeBefore)
@@ -156,19 +200,21 @@ export class InstrumentRunner {
   private frameBack(at: MonoSeconds): void {
     this.silent = false
     this.faults.clear(this.options.name, 'sensor-silent', 'sensor-garbage')
-    this.reopenAfter = this.options.reopenAfterSeconds
+    this.cycling?.notNeeded()
+    this.reopenAfter = this.firstReopenAfter()
     if (!this.powerLost) return
     this.powerLost = false
-    this.screen.started(at)
+    this.screen.started(at, this.rests.warmUpSeconds(at, this.framesEver ? this.frameAt : undefined))
+    this.framesEver = true
   }
 
   private mindSilence(now: MonoSeconds): void {
-    const silence = now - Math.max(this.frameAt, this.openedAt)
-    if (silence < this.options.silentAfterSeconds) return
+    const silence = now - Math.max(this.heardAt, this.openedAt)
+    if (silence < this.silentAfter) return
     this.silent = true
     this.tellSilence(now)
-    if (this.options.wake && now - this.wokenAt >= this.options.silentAfterSeconds) this.wake(now)
-    if (silence < this.options.reopenAfterSeconds) return
+    if (this.options.wake && now - this.wokenAt >= this.silentAfter) this.wake(now)
+    if (silence < this.firstReopenAfter()) return
     this.powerLost = true
     if (silence < this.reopenAfter) return
     this.reopenAfter = Math.min(this.reopenAfter * 2, 20 * this.options.reopenAfterSeconds)
@@ -184,7 +230,7 @@ export class InstrumentRunner {
     this.faults.clear(this.options.name, other)
     this.faults.raise(
       this.options.name,
-      { code, detail: `${this.lines.name}: ${what} for ${Math.round(now - this.frameAt)} s` },
+      { code, detail: `${this.lines.name}: ${what} for ${Math.round(now - this.heardAt)} s` },
       now,
     )
   }
@@ -224,6 +270,8 @@ export class InstrumentRunner {
     this.bytesAt = now
     this.decoder.lineOpened()
     this.openedAt = now
+    this.readDueAt = now
+    this.askedAt = now
     this.bytesSinceFrame = 0
     this.faults.clear(this.options.name, ...openFaults)
     this.losses.back()
@@ -233,6 +281,7 @@ export class InstrumentRunner {
   private lose(now: MonoSeconds): void {
     this.losses.lost(this.lines.name, now)
     this.powerLost = true
+    this.rests.powerLost()
     this.close(now)
   }
 
@@ -252,6 +301,7 @@ export class InstrumentRunner {
   }
 
   async stop(): Promise<void> {
+    if (this.line && this.options.sleep) await this.line.write(this.options.sleep)
     await this.line?.close()
     this.line = undefined
   }
@@ -265,12 +315,13 @@ export class InstrumentRunner {
     return {
       name: this.options.name,
       open: this.line !== undefined,
-      newest_frame_age_s: Math.round(now - this.frameAt),
+      newest_frame_age_s: Math.round(now - this.heardAt),
       losses: this.losses.total,
       stale_bytes: this.stale,
       decoder: this.decoder.counts(),
       screening: this.screen.counts(),
       marked: this.screen.markCounts(),
+      ...(this.cycling ? { power_cycles: this.cycling.report(now) } : {}),
     }
   }
 }

@@ -31,15 +31,19 @@ import {
   type LineFactory,
   type Log,
   type MonoSeconds,
+  type PowerSwitch,
   type Scheduler,
   type StateFile,
+  type SupplySign,
   type UtcMillis,
 } from '../terms/terms.js'
 import type { Uplink, UplinkPorts } from '../uplink/uplink.js'
 import type { Decoder, ReadingSink } from '../instruments/instruments.js'
+import { whatWasBefore } from './before.js'
 import { GaugeRunner } from './gauge-runner.js'
 import { InstrumentRunner, type InstrumentOptions } from './instrument-runner.js'
 import { alertDetails, alertJson, averageJson, json } from './messages.js'
+import { PairWatch } from './pair-watch.js'
 import {
   isOverRange,
   readCheckpoint,
@@ -48,6 +52,7 @@ import {
   type Checkpoint,
   type LastChange,
 } from './restart.js'
+import { SurroundingsWatch } from './surroundings-watch.js'
 
 export interface StationOptions {
   readonly station: string
@@ -76,7 +81,11 @@ export interface StationPorts {
     readonly options: InstrumentOptions
     readonly lines: LineFactory
     readonly makeDecoder: (sink: ReadingSink) => Decoder
+    /** What cycles its supply; absent: nothing can. */
+    readonly power?: PowerSwitch
   }[]
+  /** What tells a low supply of the board; absent: nothing does. */
+  readonly supply?: SupplySign
   readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]
 }
 
@@ -94,6 +103,8 @@ export class Station {
   private readonly clock: StationClock
   private readonly instruments: readonly InstrumentRunner[]
   private readonly gauges: readonly GaugeRunner[]
+  private readonly surroundings: SurroundingsWatch
+  private readonly pairs: PairWatch
   private readonly set: ColumnSet
   /** Columns of each instrument, then of each gauge. */
   private readonly widths: readonly number[]
@@ -134,13 +145,24 @@ export class Station {
     })
     this.clock = new StationClock({ ...usualClock, notBefore: options.notBefore })
     this.instruments = ports.instruments.map(
-      ({ options: o, lines, makeDecoder }) =>
-        new InstrumentRunner(o, lines, makeDecoder, this.faults, (w) => this.inFlight.track(w), now),
+      ({ options: o, lines, makeDecoder, power }) =>
+        new InstrumentRunner(o, lines, makeDecoder, this.faults, (w) => this.inFlight.track(w), now, {
+          power,
+          tell: (name, details) => this.event(this.ports.clock.mono(), name, details),
+          temperatureC: (at) => this.surroundings.temperatureC(at),
+        }),
     )
     this.gauges = ports.gauges.map(({ gauge, channels }) => new GaugeRunner(gauge, channels, this.faults))
+    const screens = this.instruments.map((instrument) => instrument.screen)
+    this.surroundings = new SurroundingsWatch(this.gauges, screens, ports.supply, this.faults)
     const columns = [...this.instruments, ...this.gauges].map((part) => columnsOf(part.channels))
     this.widths = columns.map((ofPart) => ofPart.length)
     this.set = columnSet(columns.flat())
+    const boxed = this.instruments.map(({ channels }, i) => ({
+      channels,
+      box: ports.instruments[i].options.box,
+    }))
+    this.pairs = new PairWatch(boxed, this.set, this.faults)
     for (const part of this.instruments)
       for (const { key } of part.channels)
         this.averages.set(key, {
@@ -174,6 +196,7 @@ export class Station {
     for (const [rule, change] of found.changes) this.lastChange.set(rule, change)
     this.session = found.newestSession + 1
     this.uplink?.restore(checkpoint.uplink, this.session)
+    await this.restoreInstruments()
     if (store.recovered.damaged > 0)
       this.faults.raise(
         'store',
@@ -195,6 +218,19 @@ export class Station {
     if (!this.clock.trusted) this.inFlight.track(this.rebuildAverages(now))
   }
 
+  private async restoreInstruments(): Promise<void> {
+    const { clock, store, instruments } = this.ports
+    const { at, source } = clock.utc()
+    const utc = source !== undefined && at >= this.options.notBefore ? at : undefined
+    const sought = instruments.map(({ options: { name, slot, clean } }) => ({
+      name,
+      slot,
+      cleanEverySeconds: clean?.everySeconds,
+    }))
+    const before = await whatWasBefore(store, { boot: this.boot, now: clock.mono(), utc }, sought)
+    this.instruments.forEach((instrument, i) => instrument.restore(before[i]))
+  }
+
   /** Records of earlier runs, and of earlier boots once UTC is known, go in front of what this run has measured. */
   private async rebuildAverages(now: MonoSeconds): Promise<void> {
     const utc = this.clock.at(now)
@@ -214,9 +250,10 @@ export class Station {
   tick(): void {
     const now = this.ports.clock.mono()
     if (now - this.tickedAt > this.options.readEverySeconds + pauseSeconds) this.notePause(now)
-    for (const instrument of this.instruments) instrument.pull(now)
+    const atEdge = now >= this.edge - 0.005
+    for (const instrument of this.instruments) instrument.pull(now, atEdge)
     this.tickedAt = now
-    if (now >= this.edge - 0.005) this.closeRecord(this.edge, now)
+    if (atEdge) this.closeRecord(this.edge, now)
     if (now >= this.healthAt) this.publishState(now)
   }
 
@@ -312,6 +349,7 @@ export class Station {
     } as const
     this.ports.store.append((seq) => ({ ...line, seq, values, excluded, marked }), this.set)
     this.records++
+    this.pairs.take(seconds, values, at)
     this.feedAverages(start, seconds, values)
   }
 
@@ -422,7 +460,8 @@ export class Station {
   // ---- what others see ------------------------------------------------------------------------------------------------
 
   private askGauges(now: MonoSeconds): void {
-    for (const gauge of this.gauges) this.inFlight.track(gauge.ask(now))
+    const asked = this.gauges.map((gauge) => gauge.ask(now))
+    this.inFlight.track(Promise.all(asked).then(() => this.surroundings.look(now)))
   }
 
   private rebuildCalendar(): void {
@@ -492,7 +531,9 @@ export class Station {
         times: f.times,
       })),
       power: Object.assign({}, ...this.gauges.map((gauge) => gauge.newest())) as Record<string, number>,
+      surroundings: this.surroundings.report(now),
       instruments: this.instruments.map((instrument) => instrument.report(now)),
+      pairs: this.pairs.report(),
       store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
       uplink: this.uplink?.status(now) ?? { state: 'none' },
     }
@@ -504,7 +545,7 @@ export class Station {
     this.stopped = true
     this.calendar?.stop()
     const now = this.ports.clock.mono()
-    for (const instrument of this.instruments) instrument.pull(now)
+    for (const instrument of this.instruments) instrument.pull(now, true)
     if (now - this.recordStart > 0.005) this.writeRecord(now, now - this.recordStart)
     this.recordStart = now
     this.event(now, 'stopped', { reason })
