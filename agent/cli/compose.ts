@@ -12,13 +12,7 @@ import { stateFile } from '../hardware/state-file.js'
 import { tcpLine } from '../hardware/tcp-line.js'
 import { command, createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
-import {
-  portKind,
-  settingsEventDetails,
-  type InstrumentSettings,
-  type MqttSettings,
-  type Settings,
-} from '../settings/settings.js'
+import type { InstrumentSettings, MqttSettings, Settings } from '../settings/settings.js'
 import {
   gaugeChannel,
   Station,
@@ -31,6 +25,7 @@ import {
   bad,
   bootWord,
   good,
+  portKind,
   utcMillis,
   type Clock,
   type Fault,
@@ -40,8 +35,8 @@ import {
 } from '../terms/terms.js'
 import { Uplink, usualUplink, type UplinkPorts } from '../uplink/uplink.js'
 import { brokerAddress, hostOf } from './broker-address.js'
-import { loadLayout } from './layouts.js'
 import { version } from './package-root.js'
+import type { Plan } from './preparation.js'
 
 /** Time before which this program did not exist: no clock that says less is believed. */
 const programMade = utcMillis(Date.UTC(2026, 10, 1))
@@ -49,22 +44,19 @@ const programMade = utcMillis(Date.UTC(2026, 10, 1))
 /** A serial server may stand behind a metered link, where each attempt costs bytes. */
 const longestTcpRetrySeconds = 60
 
-/** Makes the real station that the settings describe. Everything it needs is opened here, nothing is read before. */
-export async function composeStation(settings: Settings, clock: Clock, log: Log): Promise<Outcome<Station>> {
+/** Makes the real station that the plan describes. Everything it needs is opened here. */
+export async function composeStation(plan: Plan, clock: Clock, log: Log): Promise<Outcome<Station>> {
+  const { settings, layouts } = plan
   const store = await openDataFolder(settings)
   if (!store.ok) return store
-  const instruments: StationPorts['instruments'][number][] = []
-  for (const [i, instrument] of settings.instruments.entries()) {
-    const layout = loadLayout(instrument.layout)
-    if (!layout.ok) return layout
-    instruments.push(instrumentPorts(instrument, layout.value, i, onceEach(log)))
-  }
   const makeUplink = uplinkMaker(settings, clock, store.value.store)
   if (!makeUplink.ok) return makeUplink
   const ports: StationPorts = {
     clock,
     log,
-    instruments,
+    instruments: settings.instruments.map((instrument, i) =>
+      instrumentPorts(instrument, layouts[i], i, onceEach(log)),
+    ),
     store: store.value.store,
     state: store.value.state,
     scheduler: cronScheduler,
@@ -74,7 +66,7 @@ export async function composeStation(settings: Settings, clock: Clock, log: Log)
       channels: gauge.channels.map(({ channel }) => gaugeChannel(channel)),
     })),
   }
-  return good(await Station.start(stationOptions(settings), ports))
+  return good(await Station.start(stationOptions(plan), ports))
 }
 
 /** A port says at each opening what it cannot do; people are told the first time. */
@@ -96,7 +88,7 @@ async function openDataFolder(settings: Settings) {
   return good({ store: store.value, state: stateFile(join(folder, 'state.json')) })
 }
 
-function stationOptions(settings: Settings): StationOptions {
+function stationOptions({ settings, eventDetails }: Plan): StationOptions {
   return {
     station: settings.station.name,
     group: settings.station.group,
@@ -111,7 +103,7 @@ function stationOptions(settings: Settings): StationOptions {
       leastDataCapture: alert.minDataCapturePercent / 100,
     })),
     notBefore: programMade,
-    startDetails: { version, ...settingsEventDetails(settings) },
+    startDetails: { version, ...eventDetails },
   }
 }
 

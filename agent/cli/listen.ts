@@ -5,8 +5,16 @@ import { recordingLine } from '../hardware/recording-line.js'
 import { serialLine } from '../hardware/serial-line.js'
 import { tcpLine } from '../hardware/tcp-line.js'
 import { recordingChunk, recordingHead, type Layout } from '../instruments/instruments.js'
-import { portKind } from '../settings/settings.js'
-import { bad, faultText, good, utcText, type Clock, type LineFactory, type Outcome } from '../terms/terms.js'
+import {
+  bad,
+  faultText,
+  good,
+  portKind,
+  utcText,
+  type Clock,
+  type LineFactory,
+  type Outcome,
+} from '../terms/terms.js'
 import { knownLayouts, loadLayout } from './layouts.js'
 import { viewBoard, type BoardView } from './listen-board.js'
 import { factsOf, type Facts } from './listen-facts.js'

@@ -8,8 +8,8 @@ import type { Settings } from '../settings/settings.js'
 import type { Station } from '../station/station.js'
 import { faultText, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
-import { keepLastGood, readLastGood } from './last-good.js'
-import { readSettingsFile } from './read-settings.js'
+import { keepLastGood } from './keep-last-good.js'
+import { prepareApart } from './prepare-apart.js'
 
 /** The whole stop, whatever hangs: the service manager's patience is longer. */
 const stopLimitSeconds = 4
@@ -19,21 +19,21 @@ const stopLimitSeconds = 4
  * @returns exit code: 0 ended as asked, 1 a part could not be opened, 2 settings that cannot be used
  */
 export async function run(file: string): Promise<number> {
-  const read = readSettingsFile(file)
-  const usable = read.ok ? read : readLastGood(file)
-  if (!read.ok) for (const line of read.lines) process.stderr.write(line + '\n')
-  if (!usable) return 2
-  if (read.ok) for (const note of read.notes) process.stderr.write(note + '\n')
-  else process.stderr.write('Starting with the settings that last worked. Correct the file and restart.\n')
-  const log = standardLog(usable.settings.log.level)
-  const locked = await lockData(usable.settings)
+  const { plan, wrong, notes } = await prepareApart(file)
+  for (const line of [...wrong, ...notes]) process.stderr.write(line + '\n')
+  if (!plan) return 2
+  const works = wrong.length === 0
+  if (!works)
+    process.stderr.write('Starting with the settings that last worked. Correct the file and restart.\n')
+  const { settings } = plan
+  const log = standardLog(settings.log.level)
+  const locked = await lockData(settings)
   if (!locked.ok) return refuse(locked.fault)
-  const clock = new SystemClock(usable.settings.clock.trust)
-  const station = await composeStation(usable.settings, clock, log)
+  const clock = new SystemClock(settings.clock.trust)
+  const station = await composeStation(plan, clock, log)
   if (!station.ok) return refuse(station.fault)
-  if (read.ok) keepLastGood(file, read.text)
-  else
-    station.value.faults.raise('settings', { code: 'settings-invalid', detail: read.lines[0] }, clock.mono())
+  if (works) keepLastGood(file, plan.text)
+  else station.value.faults.raise('settings', { code: 'settings-invalid', detail: wrong[0] }, clock.mono())
   return live(station.value, clock, log)
 }
 
@@ -72,5 +72,6 @@ function live(station: Station, clock: SystemClock, log: Log): Promise<number> {
       end('internal error', 70)
     })
     log.info('running', { station: station.name, store: station.storeId })
+    station.tick()
   })
 }

@@ -1,6 +1,6 @@
 import type { KeyPath } from './fault.js'
 import { atKey, atValue, type Finding, type Look } from './look.js'
-import { portKind } from './shape.js'
+import { portKind } from '../terms/terms.js'
 
 /** Things that are no fault and still worth a sentence. Only for files without faults. */
 export const noteFindings = (look: Look): Finding[] => [

@@ -27,7 +27,6 @@ export type { KnownLayouts } from './crosschecks.js'
 export { settingsFaultText, type SettingsFault, type SettingsFaultCode } from './fault.js'
 export type { GaugeChannelName } from './patterns.js'
 export { settingsJsonSchemaText, settingsVersion } from './schema.js'
-export { portKind } from './shape.js'
 export type {
   AlertSettings,
   GaugeSettings,

@@ -274,8 +274,3 @@ function siteOf(site: NonNullable<SettingsFile['site']>): SiteSettings {
     photos: site.photos,
   })
 }
-
-/** The three ways in which bytes come. */
-export function portKind(port: string): 'serial' | 'tcp' | 'file' {
-  return port.startsWith('tcp://') ? 'tcp' : port.startsWith('file:') ? 'file' : 'serial'
-}

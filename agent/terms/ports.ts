@@ -66,6 +66,11 @@ export interface Disk {
   freeBytes(): Promise<Outcome<number>>
 }
 
+/** The three ways in which bytes come, by how a port is written in the settings. */
+export function portKind(port: string): 'serial' | 'tcp' | 'file' {
+  return port.startsWith('tcp://') ? 'tcp' : port.startsWith('file:') ? 'file' : 'serial'
+}
+
 export interface Message {
   readonly topic: string
   readonly payload: Uint8Array

@@ -2,12 +2,11 @@ import { readFileSync, writeFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 import {
   effectiveSettingsText,
-  portKind,
   readSettings,
   settingsEventDetails,
   settingsJsonSchemaText,
 } from '../../agent/settings/settings.js'
-import { canonicalLine, longestLine, monoSeconds } from '../../agent/terms/terms.js'
+import { canonicalLine, longestLine, monoSeconds, portKind } from '../../agent/terms/terms.js'
 import { base, configText, configUrl, goodSettings } from './support.js'
 
 describe('the files in config/', () => {

@@ -1,0 +1,42 @@
+import type { Layout } from '../instruments/instruments.js'
+import { settingsEventDetails, type Settings } from '../settings/settings.js'
+import { faultText } from '../terms/terms.js'
+import { readLastGood } from './last-good.js'
+import { loadLayout } from './layouts.js'
+import { readSettingsFile } from './read-settings.js'
+
+/** Everything a station needs to know before it starts: plain data that can be handed from one process to another. */
+export interface Plan {
+  readonly settings: Settings
+  /** The text the settings were read from. */
+  readonly text: string
+  /** Of each instrument, in order. */
+  readonly layouts: readonly Layout[]
+  /** The settings without secrets, for the event line of a start. */
+  readonly eventDetails: Readonly<Record<string, string>>
+}
+
+export interface Preparation {
+  /** From the settings file, or else from those that last worked; absent when neither can be used. */
+  readonly plan?: Plan
+  /** What is wrong with the settings file, lines for a person; empty when nothing is. */
+  readonly wrong: readonly string[]
+  /** Worth knowing, nothing to repair. */
+  readonly notes: readonly string[]
+}
+
+/** Reads the settings file and the layouts it names; where the file cannot be used, the settings that last worked. */
+export function prepare(file: string): Preparation {
+  const read = readSettingsFile(file)
+  const wrong = read.ok ? [] : read.lines
+  const usable = read.ok ? read : readLastGood(file)
+  if (!usable) return { wrong, notes: [] }
+  const { settings, text, notes } = usable
+  const layouts: Layout[] = []
+  for (const { layout } of settings.instruments) {
+    const loaded = loadLayout(layout)
+    if (!loaded.ok) return { wrong: [...wrong, faultText(loaded.fault)], notes }
+    layouts.push(loaded.value)
+  }
+  return { plan: { settings, text, layouts, eventDetails: settingsEventDetails(settings) }, wrong, notes }
+}
