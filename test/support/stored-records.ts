@@ -14,7 +14,8 @@ export interface StoredRecord {
   readonly marked: Readonly<Record<string, number>>
 }
 
-const fixedCells = 8
+/** Kind, number and set; the headings of a 'columns' line stand for the cells after them. */
+const fixedCells = 3
 
 /** Whole lines of all files of a store, as cells, the CRC left out. */
 function linesOf(folder: string): string[][] {
@@ -48,18 +49,19 @@ const existing = (folder: string): string[][] => {
 const heading = (cell: string): string => cell.split(' ')[0]
 
 function recordOf(cells: string[], names: string[]): StoredRecord {
+  const cell = (name: string): string => cells[fixedCells + names.indexOf(name)]
   const values: Record<string, number> = {}
   names.forEach((name, i) => {
-    const cell = cells[fixedCells + i]
-    if (cell !== '') values[name] = Number(cell)
+    const text = cells[fixedCells + i]
+    if (name.includes(':') && text !== '') values[name] = Number(text)
   })
   return {
     seq: Number(cells[1]),
-    seconds: Number(cells[5]),
+    seconds: Number(cell('seconds')),
     used: Math.max(0, ...names.filter((name) => name.endsWith(':used')).map((name) => values[name] ?? 0)),
     values,
-    excluded: secondsOf(cells[fixedCells + names.length]),
-    marked: secondsOf(cells[fixedCells + names.length + 1]),
+    excluded: secondsOf(cell('excluded')),
+    marked: secondsOf(cell('marked')),
   }
 }
 
