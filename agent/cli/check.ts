@@ -3,6 +3,7 @@ import { SystemClock } from '../hardware/clock.js'
 import { effectiveSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
 import { brokerOf, lineOf } from './compose.js'
+import { hasItsCommands } from './instrument-commands.js'
 import { loadLayout } from './layouts.js'
 import { readSettingsFile } from './read-settings.js'
 
@@ -55,6 +56,8 @@ const item = (what: string, words: string, outcome: Outcome<unknown>): CheckItem
 async function tryPort(instrument: Settings['instruments'][number]): Promise<Outcome<void>> {
   const layout = loadLayout(instrument.layout)
   if (!layout.ok) return layout
+  const able = hasItsCommands(instrument, layout.value)
+  if (!able.ok) return able
   const notes: Fault[] = []
   const opened = await lineOf(instrument, layout.value, (fault) => notes.push(fault)).open()
   if (!opened.ok) return opened

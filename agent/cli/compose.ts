@@ -4,13 +4,15 @@ import { join } from 'node:path'
 import { openFolder } from '../hardware/disk.js'
 import { SysfsGauge } from '../hardware/gauges.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
+import { commandSwitch } from '../hardware/power-switch.js'
 import { systemRandom } from '../hardware/random.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { cronScheduler } from '../hardware/scheduler.js'
 import { serialLine } from '../hardware/serial-line.js'
 import { stateFile } from '../hardware/state-file.js'
+import { findSupplyAlarm, SupplyAlarm } from '../hardware/supply-alarm.js'
 import { tcpLine } from '../hardware/tcp-line.js'
-import { command, createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
+import { createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
 import type { InstrumentSettings, MqttSettings, Settings } from '../settings/settings.js'
 import {
@@ -32,9 +34,12 @@ import {
   type LineFactory,
   type Log,
   type Outcome,
+  type PowerSwitch,
+  type SupplySign,
 } from '../terms/terms.js'
 import { Uplink, usualUplink, type UplinkPorts } from '../uplink/uplink.js'
 import { brokerAddress, hostOf } from './broker-address.js'
+import { commandsOf } from './instrument-commands.js'
 import { version } from './package-root.js'
 import type { Plan } from './preparation.js'
 
@@ -61,6 +66,7 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
     state: store.value.state,
     scheduler: cronScheduler,
     makeUplink: makeUplink.value,
+    supply: supplySignOf(settings),
     gauges: settings.gauges.map((gauge) => ({
       gauge: new SysfsGauge(gauge),
       channels: gauge.channels.map(({ channel }) => gaugeChannel(channel)),
@@ -122,22 +128,37 @@ function instrumentPorts(
         portKind(settings.port) === 'tcp' ? longestTcpRetrySeconds : usualSilence.longestRetrySeconds,
       name: settings.name ?? `sensor ${slot ?? index + 1}`,
       slot,
-      screening: { ...usualScreening, warmUpSeconds: settings.warmUpSeconds },
+      box: settings.box,
+      readEverySeconds: settings.readEverySeconds,
+      screening: {
+        ...usualScreening,
+        warmUpSeconds: settings.warmUpSeconds,
+        outdoors: settings.outdoors,
+      },
       frameBytes: layout.framing.kind === 'lines' ? 0 : readingBytes(layout),
-      wake: wakingBytes(layout),
-      ask: layout.mode === 'polled' ? command(layout, 'read') : undefined,
+      ...commandsOf(settings, layout),
+      powerCycle: settings.powerCycle && {
+        afterSeconds: settings.powerCycle.afterSeconds,
+        everySeconds: settings.powerCycle.everyMinutes * 60,
+      },
     },
+    power: powerSwitchOf(settings),
     lines: lineOf(settings, layout, onNote),
     makeDecoder: (sink) =>
       createDecoder(layout, { sink, slot, scaling: scalingsOf(layout).length > 0 ? scaling : undefined }),
   }
 }
 
-/** Wakes a sensor that sleeps and makes one that another program left passive send again; undefined where neither exists. */
-function wakingBytes(layout: Layout): Uint8Array | undefined {
-  const commands = layout.mode === 'polled' ? (['start'] as const) : (['wake', 'active'] as const)
-  const bytes = commands.flatMap((name) => [...(command(layout, name) ?? [])])
-  return bytes.length > 0 ? Uint8Array.from(bytes) : undefined
+function powerSwitchOf({ powerCycle }: InstrumentSettings): PowerSwitch | undefined {
+  if (!powerCycle) return undefined
+  const [program, ...words] = powerCycle.command
+  return commandSwitch([program, ...words], powerCycle.limitSeconds)
+}
+
+/** The file of the settings, or the one that this board has. */
+function supplySignOf({ supply }: Settings): SupplySign | undefined {
+  const file = supply.lowFile ?? findSupplyAlarm('/sys/class/hwmon')
+  return file === undefined ? undefined : new SupplyAlarm(file)
 }
 
 export function lineOf(

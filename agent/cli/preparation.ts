@@ -1,6 +1,7 @@
 import type { Layout } from '../instruments/instruments.js'
 import { settingsEventDetails, type Settings } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
+import { hasItsCommands } from './instrument-commands.js'
 import { readLastGood } from './last-good.js'
 import { loadLayout } from './layouts.js'
 import { readSettingsFile } from './read-settings.js'
@@ -33,9 +34,11 @@ export function prepare(file: string): Preparation {
   if (!usable) return { wrong, notes: [] }
   const { settings, text, notes } = usable
   const layouts: Layout[] = []
-  for (const { layout } of settings.instruments) {
-    const loaded = loadLayout(layout)
+  for (const instrument of settings.instruments) {
+    const loaded = loadLayout(instrument.layout)
     if (!loaded.ok) return { wrong: [...wrong, faultText(loaded.fault)], notes }
+    const able = hasItsCommands(instrument, loaded.value)
+    if (!able.ok) return { wrong: [...wrong, faultText(able.fault)], notes }
     layouts.push(loaded.value)
   }
   return { plan: { settings, text, layouts, eventDetails: settingsEventDetails(settings) }, wrong, notes }
