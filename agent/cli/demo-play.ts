@@ -56,7 +56,7 @@ export async function play(options: PlayOptions): Promise<Outcome<Scene>> {
   // What is cut off from here on is no part of the story.
   isOver = true
   await scene.value.collector.stop()
-  await scene.value.broker.close()
+  await scene.value.close()
   return good(scene.value)
 }
 

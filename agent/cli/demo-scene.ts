@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto'
 import { join } from 'node:path'
 import { Collector, usualCollector } from '../collector/collector.js'
-import { openFolder } from '../hardware/disk.js'
+import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { stateFile } from '../hardware/state-file.js'
 import { listenOnLoopback } from '../hardware/tcp-listener.js'
@@ -17,17 +17,7 @@ import { slateHollow, story } from '../simulation/slate-hollow.js'
 import { VirtualClock } from '../simulation/virtual-clock.js'
 import { gaugeChannel, Station, usualSilence, type StationPorts } from '../station/station.js'
 import { openStore, type Store } from '../store/store.js'
-import {
-  bootWord,
-  channelKey,
-  good,
-  utcMillis,
-  type Broker,
-  type Channel,
-  type ChannelName,
-  type Log,
-  type Outcome,
-} from '../terms/terms.js'
+import { bootWord, good, utcMillis, type Broker, type Log, type Outcome } from '../terms/terms.js'
 import { Uplink, usualUplink } from '../uplink/uplink.js'
 import { archivesIn } from './archives.js'
 import { utcOfSite } from './demo-words.js'
@@ -61,6 +51,8 @@ export interface Scene {
   readonly players: readonly Player[]
   readonly broker: EmbeddedBroker
   readonly collector: Collector
+  /** Nothing is written any more: closes sockets and files. */
+  close(): Promise<void>
 }
 
 export interface SceneOptions {
@@ -73,11 +65,16 @@ export interface SceneOptions {
 export async function setTheScene(options: SceneOptions): Promise<Outcome<Scene>> {
   const { folder, seed } = options
   const broker = await startEmbeddedBroker(listenOnLoopback)
+  const disks: FolderDisk[] = []
+  const close = async (): Promise<void> => {
+    await broker.close()
+    await Promise.all(disks.map((disk) => disk.close()))
+  }
   const players: Player[] = []
   for (const [i, made] of madeStations(slateHollow(seed)).entries()) {
-    const player = await openPlayer(options, made, i, await broker.openDoor())
+    const player = await openPlayer(options, made, i, await broker.openDoor(), disks)
     if (!player.ok) {
-      await broker.close()
+      await close()
       return player
     }
     players.push(player.value)
@@ -87,11 +84,11 @@ export async function setTheScene(options: SceneOptions): Promise<Outcome<Scene>
     {
       broker: brokerAt(broker.port, 'collector'),
       random: seededRandom(seed + 2),
-      openArchive: archivesIn(join(folder, 'archive')),
+      openArchive: archivesIn(join(folder, 'archive'), (disk) => disks.push(disk)),
       faults: { raise: () => undefined, clear: () => undefined },
     },
   )
-  return good({ players, broker, collector })
+  return good({ players, broker, collector, close })
 }
 
 const brokerAt = (port: number, client: string): Broker =>
@@ -102,12 +99,14 @@ async function openPlayer(
   made: MadeStation,
   index: number,
   door: Door,
+  disks: FolderDisk[],
 ): Promise<Outcome<Player>> {
   const { name, layout: layoutName } = made.plan
   const layout = loadLayout(layoutName)
   if (!layout.ok) return layout
   const disk = await openFolder(join(folder, name), { create: true })
   if (!disk.ok) return disk
+  disks.push(disk.value)
   const newStoreId = (): string => seededUuid(`${seed} store ${name}`)
   const store = await openStore({ disk: disk.value, newStoreId, station: name })
   if (!store.ok) return store
@@ -185,20 +184,18 @@ function instrumentOf(layout: Layout, lines: MadeSensor): StationPorts['instrume
 
 type SiteFunction = (siteSeconds: number) => number
 
-function gaugesOf(made: MadeStation, clock: VirtualClock, siteTime: (mono: number) => number) {
+function gaugesOf(
+  { battery, weather }: MadeStation,
+  clock: VirtualClock,
+  siteTime: (mono: number) => number,
+) {
   const gauge = (
     name: string,
-    of: Partial<Record<ChannelName, SiteFunction>>,
-    slot?: string,
-  ): StationPorts['gauges'][number] => {
-    const names = Object.keys(of) as ChannelName[]
-    const byKey = Object.fromEntries(names.map((one) => [channelKey(one, slot), of[one]!]))
-    return {
-      gauge: new MadeGauge(name, clock, siteTime, byKey),
-      channels: names.map((one) => channelWithSlot(one, slot)),
-    }
-  }
-  const { battery, weather } = made
+    of: Readonly<Record<string, SiteFunction>>,
+  ): StationPorts['gauges'][number] => ({
+    gauge: new MadeGauge(name, clock, siteTime, of),
+    channels: Object.keys(of).map(gaugeChannel),
+  })
   return [
     gauge('made battery', {
       battery_voltage: (at) => battery.at(at).batteryVolts,
@@ -206,21 +203,13 @@ function gaugesOf(made: MadeStation, clock: VirtualClock, siteTime: (mono: numbe
       solar_power: (at) => battery.at(at).solarWatts,
       state_of_charge: (at) => battery.at(at).stateOfChargePercent,
     }),
-    gauge(
-      'made weather',
-      { temperature: (at) => weather(at).temperature, humidity: (at) => weather(at).humidityPercent },
-      'outside',
-    ),
-    gauge('made wind', {
+    gauge('made weather', {
+      'temperature.outside': (at) => weather(at).temperature,
+      'humidity.outside': (at) => weather(at).humidityPercent,
       wind_speed: (at) => weather(at).windMetresPerSecond,
       wind_from: (at) => weather(at).windFromDegrees,
     }),
   ]
-}
-
-function channelWithSlot(name: ChannelName, slot: string | undefined): Channel {
-  const channel = gaugeChannel(name)
-  return slot === undefined ? channel : { ...channel, key: channelKey(name, slot), slot }
 }
 
 /** An id that looks random and is the same each time. */

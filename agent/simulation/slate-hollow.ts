@@ -44,7 +44,7 @@ export function slateHollow(seed: number): SitePlan {
   const weather = {
     seed,
     meanTemperature: 8,
-    dewPoint: 1.5,
+    dewPoint: 0.3,
     days: {
       [-1]: { cloudShare: 0.8, windFromDegrees: 215, windMetresPerSecond: 3, fogInTheMorning: false },
       0: { cloudShare: 0.97, windFromDegrees: 250, windMetresPerSecond: 5.5, fogInTheMorning: false },
