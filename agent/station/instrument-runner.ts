@@ -14,6 +14,7 @@ import type { FaultBoard } from '../health/health.js'
 import { FrameTimes } from './frame-times.js'
 import type { InstrumentOptions, RunnerPorts } from './instrument-options.js'
 import { LineLosses } from './line-losses.js'
+import { tellExcluded } from './readings-watch.js'
 import { PowerCycling } from './power-cycling.js'
 import { Rests, type Before } from './rests.js'
 
@@ -307,7 +308,9 @@ export class InstrumentRunner {
   }
 
   closeMinute(at: MonoSeconds, plannedSeconds: number, into: Float64Array, offset: number): MinuteSeconds {
-    return this.minute.close(at, plannedSeconds, into, offset)
+    const result = this.minute.close(at, plannedSeconds, into, offset)
+    tellExcluded(this.faults, this.options.name, result, plannedSeconds, at)
+    return result
   }
 
   /** Numbers for health. */

@@ -249,6 +249,24 @@ const kinds = {
     words: 'two sensors of one box disagree',
     firstThing: 'clean both inlets; if it stays, run a zero check and replace the one that fails',
   },
+  'sensor-stuck': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor repeats the same masses and counts; its readings do not count',
+    firstThing: 'take power from the sensor for ten seconds; if it stays, replace the sensor',
+  },
+  'sensor-no-particles': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor has counted no particle for minutes: the fan or the inlet; this is not clean air',
+    firstThing: 'look whether the fan turns and the inlet is free',
+  },
+  'sensor-error': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the sensor reports an error of its own; its readings do not count',
+    firstThing: 'take power from the sensor for ten seconds; if it stays, replace the sensor',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds
