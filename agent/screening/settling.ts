@@ -52,7 +52,7 @@ export class Settling {
   }
 
   private takeLead(lead: number, at: number): void {
-    while (at > this.binEnd) this.closeBin()
+    while (at >= this.binEnd) this.closeBin()
     this.binSum += lead
     this.binCount++
     if (at - this.startedAt >= this.leastSeconds && this.bins >= this.binsCompared)
