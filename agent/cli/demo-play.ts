@@ -10,7 +10,7 @@ import {
   type Outcome,
 } from '../terms/terms.js'
 import { setTheScene, type Player, type Scene } from './demo-scene.js'
-import { siteOfUtc } from './demo-words.js'
+import { siteOfUtc, wholeNumbers } from './demo-words.js'
 
 /** What is shown while the story goes on. */
 export interface Audience {
@@ -79,15 +79,20 @@ async function collect({ collector, players }: Scene): Promise<void> {
 function acts({ players, broker }: Scene, tell: Audience['tell']): Moment[] {
   const { dryRoad, badCable, outage, fog } = story
   const cutOff = named(players, outage.station)
+  const caption = (at: number, words: string): Moment => [at, () => tell(at, words)]
   return [
+    caption(story.overcast, 'an overcast day: the batteries lose more than they get'),
+    caption(story.sun, 'a clear day: the batteries charge'),
+    caption(fog.from, 'fog comes up'),
+    caption(fog.to, 'the fog lifts'),
+    caption(dryRoad.from, 'the water cart breaks down: the haul road falls dry'),
+    caption(dryRoad.to, 'the haul road is watered again'),
     [
       story.clockTrusted,
       () => {
         for (const { clock } of players) clock.source = 'ntp'
       },
     ],
-    [dryRoad.from, () => tell(dryRoad.from, 'the water cart breaks down: the haul road falls dry')],
-    [dryRoad.to, () => tell(dryRoad.to, 'the haul road is watered again')],
     [badCable.from, () => tell(badCable.from, 'a bad contact spoils frames', badCable.station)],
     [badCable.to, () => tell(badCable.to, 'the contact holds again', badCable.station)],
     [
@@ -104,8 +109,6 @@ function acts({ players, broker }: Scene, tell: Audience['tell']): Moment[] {
         tell(outage.to, 'its link is back', outage.station)
       },
     ],
-    [fog.from, () => tell(fog.from, 'fog comes up')],
-    [fog.to, () => tell(fog.to, 'the sun breaks through')],
   ]
 }
 
@@ -115,12 +118,18 @@ const named = (players: readonly Player[], name: string): Player =>
 /** What a station logs, told as part of the story. */
 function storyLog(tell: Audience['tell'], station: string, clock: Clock): Log {
   const say = (words: string, details: Readonly<Record<string, unknown>> = {}): void => {
-    const fault = faultCatalogue[details.code as FaultCode]
-    let told = (words.startsWith('over: ') || !fault ? words : fault.words).split(';')[0]
-    if (words.startsWith('alert ')) told = `ALERT ${words.slice(6)}, PM10 ${details.value} µg/m³`
-    tell(siteOfUtc(clock.utc().at), told, station)
+    const told = storyWords(words, details)
+    if (told !== undefined) tell(siteOfUtc(clock.utc().at), told, station)
   }
   return { info: say, warn: say }
+}
+
+/** Shorter than in the log of a station; undefined for what the line before has said. */
+function storyWords(words: string, details: Readonly<Record<string, unknown>>): string | undefined {
+  if (words === 'clock trusted') return undefined
+  if (words.startsWith('alert ')) return `ALERT ${words.slice(6)}, PM10 ${wholeNumbers(details.value)} µg/m³`
+  if (words.startsWith('over: ')) return `ended: ${words.slice(6)}`.split(';')[0]
+  return (faultCatalogue[details.code as FaultCode]?.words ?? words).split(';')[0]
 }
 
 /** Sends what is left and waits until the collector has given its receipt for all of it. */

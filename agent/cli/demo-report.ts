@@ -2,10 +2,12 @@ import { numberText, type EventLine } from '../terms/terms.js'
 import { daysOf, type DayFigures } from './demo-days.js'
 import { valueOf, type FarEnd, type FarRecord } from './demo-far-end.js'
 import { dustRule } from './demo-scene.js'
-import { folded, localText, tableText, textWidth } from './demo-words.js'
+import { folded, localText, tableText, textWidth, wholeNumbers } from './demo-words.js'
 
 export interface ReportedStation {
   readonly name: string
+  /** Seen from the haul road. */
+  readonly bearingDegrees: number
   readonly farEnd: FarEnd
 }
 
@@ -14,26 +16,31 @@ const percent = (share: number): string => `${numberText(share * 100, 1)} %`
 /** What a phone would have got: each change of an alert in the order of time. */
 export function messagesText(stations: readonly ReportedStation[]): string[] {
   return stations
-    .flatMap(({ name, farEnd }) =>
-      farEnd.events
+    .flatMap((station) =>
+      station.farEnd.events
         .filter((event) => event.name === 'alert' && event.utc !== undefined)
-        .map((event) => ({ at: event.utc!, text: messageText(name, event, farEnd) })),
+        .map((event) => ({ at: event.utc!, text: messageText(station, event) })),
     )
     .sort((a, b) => a.at - b.at)
     .map(({ text }) => folded(text, textWidth, 11))
 }
 
-function messageText(station: string, { utc, details }: EventLine, farEnd: FarEnd): string {
+function messageText(station: ReportedStation, { utc, details }: EventLine): string {
   const { level, backAt } = dustRule
-  const mean = `10-min mean ${details.value} µg/m³`
-  const when = `${localText(utc!)}  ${station}: PM10`
+  const mean = `10-min mean ${wholeNumbers(details.value)} µg/m³`
+  const when = `${localText(utc!)}  ${station.name}: PM10`
   if (details.state !== 'raised') return `${when} is back below ${backAt}: ${mean}`
-  const wind = windText(farEnd.records.filter(({ line }) => line.utc! <= utc! && line.utc! > utc! - 600_000))
-  return `${when} over ${level}: ${mean}; ${wind}`
+  const minutes = station.farEnd.records.filter(
+    ({ line: { utc: at } }) => at! <= utc! && at! > utc! - 600_000,
+  )
+  return `${when} over ${level}: ${mean}; ${windText(minutes, station.bearingDegrees)}`
 }
 
+/** So far from the straight line a wind still comes from the road. */
+const fromTheRoadDegrees = 40
+
 /** Mean wind of some minutes: direction of the sum of the vectors, mean of the speeds. */
-function windText(records: readonly FarRecord[]): string {
+function windText(records: readonly FarRecord[], bearingDegrees: number): string {
   let north = 0
   let east = 0
   let speeds = 0
@@ -45,7 +52,9 @@ function windText(records: readonly FarRecord[]): string {
     speeds += speed
   }
   const from = ((Math.atan2(east, north) / Math.PI) * 180 + 360) % 360
-  return `wind from ${numberText(from, 0)}° at ${numberText(speeds / records.length, 1)} m/s`
+  const off = Math.abs(((from - bearingDegrees + 720) % 360) - 180)
+  const road = off <= fromTheRoadDegrees ? ', over the haul road' : ''
+  return `wind from ${numberText(from, 0)}° at ${numberText(speeds / records.length, 1)} m/s${road}`
 }
 
 /** One row for each station and day. */

@@ -18,6 +18,10 @@ export function localText(utc: UtcMillis): string {
   return `${weekdays[local.getUTCDay()]} ${local.toISOString().slice(11, 16)}`
 }
 
+/** 'at least 171.47' as 'at least 171': to people a tenth of such a figure means nothing. */
+export const wholeNumbers = (figure: unknown): string =>
+  String(figure).replace(/\d+\.\d+/g, (number) => String(Math.round(Number(number))))
+
 /** Breaks a text between words; what goes on below stands indented. */
 export function folded(text: string, width: number, indent = 0): string {
   const lines: string[] = []

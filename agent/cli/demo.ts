@@ -80,7 +80,8 @@ async function report(players: readonly Player[], folder: string): Promise<numbe
   for (const { made, folder: stationFolder, archiveFolder } of players) {
     const farEnd = await readFarEnd(archiveFolder)
     if (!farEnd.ok) return fail(faultText(farEnd.fault))
-    stations.push({ name: made.plan.name, farEnd: farEnd.value })
+    const { name, place } = made.plan
+    stations.push({ name, bearingDegrees: place.bearingDegrees, farEnd: farEnd.value })
     proofs.push(await compareEnds(stationFolder, archiveFolder))
   }
   const proven = proofs.every(isProven)

@@ -18,10 +18,12 @@ export const story = {
   switchedOn: at(-1, '23:50'),
   clockTrusted: at(-1, '23:53'),
   dryRoad: span(0, '08:40', '10:00'),
+  overcast: at(0, '07:30'),
   badCable: { ...span(0, '12:20', '14:40'), station: 'haul-gate' },
   visit: { ...span(0, '15:10', '15:35'), station: 'north-fence' },
   outage: { ...span(0, '19:05', '23:40'), station: 'haul-gate' },
   fog: span(1, '04:30', '08:00'),
+  sun: at(1, '09:30'),
   ends: at(2, '00:00'),
 } as const
 
@@ -44,7 +46,7 @@ export function slateHollow(seed: number): SitePlan {
   const weather = {
     seed,
     meanTemperature: 8,
-    dewPoint: 0.3,
+    dewPoint: -0.8,
     days: {
       [-1]: { cloudShare: 0.8, windFromDegrees: 215, windMetresPerSecond: 3, fogInTheMorning: false },
       0: { cloudShare: 0.97, windFromDegrees: 250, windMetresPerSecond: 5.5, fogInTheMorning: false },

@@ -50,7 +50,8 @@ describe('two days at Slate Hollow', () => {
     for (const one of scene.players) {
       const farEnd = await readFarEnd(one.archiveFolder)
       if (!farEnd.ok) throw new Error(farEnd.fault.detail)
-      stations.push({ name: nameOf(one), farEnd: farEnd.value })
+      const { bearingDegrees } = one.made.plan.place
+      stations.push({ name: nameOf(one), bearingDegrees, farEnd: farEnd.value })
     }
     texts = {
       messages: messagesText(stations),
@@ -130,7 +131,7 @@ describe('two days at Slate Hollow', () => {
     expect(back).toBeGreaterThan(story.dryRoad.to)
     expect(back).toBeLessThan(story.dryRoad.to + 3600)
     expect(texts.messages.join(' ')).toMatch(
-      /Tue 08:\d\d {2}school-lane: PM10 over 150.*wind\s+from 2[2-8]\d°/s,
+      /Tue 08:\d\d {2}school-lane: PM10 over 150.*wind\s+from 2[2-8]\d° at \d\.\d m\/s, over\s+the haul road/s,
     )
   })
 
