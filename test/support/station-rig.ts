@@ -40,6 +40,7 @@ export class ToldSensor implements LineFactory {
   dumb = false
   gone = false
   private next = 0
+  private asked = 0
 
   constructor(
     private readonly clock: VirtualClock,
@@ -49,6 +50,8 @@ export class ToldSensor implements LineFactory {
       readonly pm2_5: (at: number) => number
       /** What goes out in place of the usual frame. */
       readonly bytes?: (at: number, n: number) => Uint8Array
+      /** One frame for each command, and no other. */
+      readonly onlyWhenAsked?: boolean
     },
   ) {}
 
@@ -60,6 +63,7 @@ export class ToldSensor implements LineFactory {
       good({
         readAvailable: () => (this.gone ? 'gone' : this.read()),
         write: (bytes) => {
+          this.asked++
           this.written.push({ at: this.clock.mono(), hex: Buffer.from(bytes).toString('hex') })
           return Promise.resolve(done)
         },
@@ -79,8 +83,15 @@ export class ToldSensor implements LineFactory {
 
   private read(): Uint8Array | 'nothing' {
     const frames: Uint8Array[] = []
+    if (this.told.onlyWhenAsked) return this.answers()
     for (; this.timeOf(this.next) <= this.clock.mono(); this.next++)
       if (!this.dumb) frames.push(this.frame(this.timeOf(this.next), this.next))
+    return frames.length === 0 ? 'nothing' : Uint8Array.from(Buffer.concat(frames))
+  }
+
+  private answers(): Uint8Array | 'nothing' {
+    const frames: Uint8Array[] = []
+    for (; this.asked > 0; this.asked--) frames.push(this.frame(this.clock.mono(), this.next++))
     return frames.length === 0 ? 'nothing' : Uint8Array.from(Buffer.concat(frames))
   }
 
