@@ -45,10 +45,12 @@ export async function play(options: PlayOptions): Promise<Outcome<Scene>> {
   const scene = await setTheScene({ ...options, logOf })
   if (!scene.ok) return scene
   const { players } = scene.value
+  const lookAtBacklog = backlogWatch(named(players, story.outage.station), tell)
   await liveTogether(players, story.switchedOn, until, [
     ...acts(scene.value, tell),
     ...everyMinute(until, async (at) => {
       await collect(scene.value)
+      lookAtBacklog(at)
       audience.progress(at, scene.value)
     }),
   ])
@@ -110,6 +112,19 @@ function acts({ players, broker }: Scene, tell: Audience['tell']): Moment[] {
       },
     ],
   ]
+}
+
+/** Tells once that what waited through the outage is safe away. */
+function backlogWatch({ station, store }: Player, tell: Audience['tell']): (at: number) => void {
+  let waited = 0
+  let isTold = false
+  return (at) => {
+    if (at < story.outage.to) waited = store.safeSeq - station.safeAway
+    else if (!isTold && station.safeAway >= store.safeSeq) {
+      isTold = true
+      tell(at, `caught up: ${waited} lines more are safe away`, story.outage.station)
+    }
+  }
 }
 
 const named = (players: readonly Player[], name: string): Player =>

@@ -14,7 +14,7 @@ import { compareEnds, isProven, type Proof } from './proof.js'
 export interface DemoOptions {
   /** Folder for stores and archives; a temporary one that goes with the demo without. */
   readonly keep?: string
-  /** Do not wait for a key at a terminal. */
+  /** Remove the temporary files at once, without waiting for Enter at a terminal. */
   readonly exit?: boolean
   readonly seed?: number
 }
@@ -41,9 +41,9 @@ export async function demo(options: DemoOptions): Promise<number> {
   screen.end()
   if (!played.ok) return fail(faultText(played.fault))
   const code = await report(played.value.players, folder.value)
-  if (!options.exit && process.stdin.isTTY && process.stdout.isTTY) await untilEnter(options.keep)
-  else if (options.keep === undefined)
-    print('They were temporary and are removed now; --keep FOLDER keeps them.')
+  if (options.keep !== undefined) return code
+  if (!options.exit && process.stdin.isTTY && process.stdout.isTTY) await untilEnter()
+  else print('They were temporary and are removed now; --keep FOLDER keeps them.')
   return code
 }
 
@@ -65,13 +65,11 @@ function openKeepFolder(keep: string | undefined): Outcome<string> {
   return good(keep)
 }
 
-async function untilEnter(keep: string | undefined): Promise<void> {
-  print(
-    `Look into them with another terminal. Enter ends the demo${keep === undefined ? ' and removes them' : ''}.`,
-  )
+/** The files go with the demo: whoever is at the terminal may look into them first. */
+async function untilEnter(): Promise<void> {
+  print('Look into them from another terminal. Enter ends the demo and removes them.')
   process.stdin.resume()
-  await once(process.stdin, 'data')
-  process.stdin.pause()
+  await Promise.race([once(process.stdin, 'data'), once(process.stdin, 'end')])
 }
 
 async function report(players: readonly Player[], folder: string): Promise<number> {

@@ -64,7 +64,7 @@ program
   .command('demo')
   .description('three made stations through two days in about a minute, with proof; invented data')
   .option('--keep <folder>', 'keep the made files there')
-  .option('--exit', 'end at once, without waiting for Enter at a terminal')
+  .option('--exit', 'remove temporary files at once, without waiting for Enter')
   .option('--seed <number>', 'another chance: other weather, lorries and noise', wholeNumber)
   .action(async (options: DemoOptions) => finish((await import('./demo.js')).demo(options)))
 

@@ -67,6 +67,9 @@ describe('two days at Slate Hollow', () => {
     expect(counts).toMatchObject({ doubles: 0, conflicts: 0, refused: 0 })
     expect(told).toContain('haul-gate: its link goes down')
     expect(told).toContain('haul-gate: the broker cannot be reached')
+    const caughtUp = told.find((words) => words.includes('caught up')) ?? ''
+    const minutesOff = (story.outage.to - story.outage.from) / 60
+    expect(Number(/\d+/.exec(caughtUp)?.[0])).toBeGreaterThanOrEqual(minutesOff - 10)
   })
 
   it('have a record for every minute of each station, none twice', () => {
