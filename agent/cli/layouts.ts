@@ -1,18 +1,24 @@
-import { readdirSync, readFileSync } from 'node:fs'
+import { readdirSync } from 'node:fs'
 import { isAbsolute, join, resolve } from 'node:path'
 import { parse } from 'yaml'
 import { readLayout, type Layout } from '../instruments/instruments.js'
 import { bad, good, type Outcome } from '../terms/terms.js'
+import { unreadableYaml } from '../settings/settings.js'
 import { packageRoot } from './package-root.js'
+import { readTextFile } from './read-text.js'
 
 const layoutFolder = join(packageRoot, 'config/instruments')
 
 /** Reads a layout by its name in config/instruments, or by a path that ends in .yaml. */
 export function loadLayout(nameOrPath: string): Outcome<Layout> {
   const file = nameOrPath.endsWith('.yaml') ? resolve(nameOrPath) : join(layoutFolder, `${nameOrPath}.yaml`)
+  const text = readTextFile(file)
+  if (!text.ok) return bad('layout-invalid', text.fault.detail)
+  const refused = unreadableYaml(text.value)
+  if (refused !== undefined) return bad('layout-invalid', `${file}:${refused}`)
   let value: unknown
   try {
-    value = parse(readFileSync(file, 'utf8'), { maxAliasCount: 0 })
+    value = parse(text.value, { maxAliasCount: 0 })
   } catch (error) {
     return bad('layout-invalid', `${file}: ${(error as Error).message.split('\n')[0]}`)
   }

@@ -1,10 +1,10 @@
 import type { Layout } from '../instruments/instruments.js'
 import { settingsEventDetails, type Settings } from '../settings/settings.js'
-import { faultText } from '../terms/terms.js'
+import { faultText, good, type Outcome } from '../terms/terms.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { readLastGood } from './last-good.js'
 import { loadLayout } from './layouts.js'
-import { readSettingsFile } from './read-settings.js'
+import { readSettingsFile, type SettingsRead } from './read-settings.js'
 
 /** Everything a station needs to know before it starts: plain data that can be handed from one process to another. */
 export interface Plan {
@@ -26,20 +26,28 @@ export interface Preparation {
   readonly notes: readonly string[]
 }
 
-/** Reads the settings file and the layouts it names; where the file cannot be used, the settings that last worked. */
+/**
+ * Reads the settings file and the layouts it names; where they cannot be used, the settings that last worked with the
+ * layouts those name.
+ */
 export function prepare(file: string): Preparation {
   const read = readSettingsFile(file)
-  const wrong = read.ok ? [] : read.lines
-  const usable = read.ok ? read : readLastGood(file)
-  if (!usable) return { wrong, notes: [] }
-  const { settings, text, notes } = usable
+  const planned = read.ok ? planOf(read) : undefined
+  if (read.ok && planned?.ok) return { plan: planned.value, wrong: [], notes: read.notes }
+  const wrong = planned?.ok === false ? [faultText(planned.fault)] : read.ok ? [] : read.lines
+  const lastGood = readLastGood(file)
+  const spare = lastGood && planOf(lastGood)
+  return spare?.ok ? { plan: spare.value, wrong, notes: [] } : { wrong, notes: [] }
+}
+
+function planOf({ settings, text }: Extract<SettingsRead, { ok: true }>): Outcome<Plan> {
   const layouts: Layout[] = []
   for (const instrument of settings.instruments) {
     const loaded = loadLayout(instrument.layout)
-    if (!loaded.ok) return { wrong: [...wrong, faultText(loaded.fault)], notes }
+    if (!loaded.ok) return loaded
     const able = hasItsCommands(instrument, loaded.value)
-    if (!able.ok) return { wrong: [...wrong, faultText(able.fault)], notes }
+    if (!able.ok) return able
     layouts.push(loaded.value)
   }
-  return { plan: { settings, text, layouts, eventDetails: settingsEventDetails(settings) }, wrong, notes }
+  return good({ settings, text, layouts, eventDetails: settingsEventDetails(settings) })
 }

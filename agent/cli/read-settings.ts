@@ -1,7 +1,7 @@
-import { readFileSync } from 'node:fs'
 import { readSettings, settingsFaultText, type Settings } from '../settings/settings.js'
-import { bad, faultText } from '../terms/terms.js'
+import { faultText } from '../terms/terms.js'
 import { knownLayouts } from './layouts.js'
+import { readTextFile } from './read-text.js'
 
 export type SettingsRead =
   | {
@@ -15,16 +15,9 @@ export type SettingsRead =
 
 /** Reads and checks a settings file; whatever is wrong comes back as lines for a person. */
 export function readSettingsFile(file: string): SettingsRead {
-  let text: string
-  try {
-    text = readFileSync(file, 'utf8')
-  } catch (error) {
-    const { code } = error as NodeJS.ErrnoException
-    const why =
-      code === 'ENOENT' ? 'no such file' : code === 'EISDIR' ? 'is a folder' : (code ?? 'cannot be read')
-    return { ok: false, lines: [faultText(bad('settings-missing', `${file} (${why})`).fault)] }
-  }
-  return checkSettingsText(text, file)
+  const text = readTextFile(file)
+  if (!text.ok) return { ok: false, lines: [faultText(text.fault)] }
+  return checkSettingsText(text.value, file)
 }
 
 export function checkSettingsText(text: string, file: string): SettingsRead {

@@ -9,22 +9,31 @@ import type { Station } from '../station/station.js'
 import { faultText, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
 import { keepLastGood } from './keep-last-good.js'
+import { stampOf, watchFile } from './watch-file.js'
 import { prepareApart } from './prepare-apart.js'
 
 /** The whole stop, whatever hangs: the service manager's patience is longer. */
 const stopLimitSeconds = 4
 
 /**
- * Runs a station until a signal ends it.
+ * Runs a station until a signal ends it; on settings that last worked, until the file is mended and then on that.
  * @returns exit code: 0 ended as asked, 1 a part could not be opened, 2 settings that cannot be used
  */
 export async function run(file: string): Promise<number> {
+  let ended: number | 'mended'
+  do ended = await runOnce(file)
+  while (ended === 'mended')
+  return ended
+}
+
+async function runOnce(file: string): Promise<number | 'mended'> {
+  const stamp = stampOf(file)
   const { plan, wrong, notes } = await prepareApart(file)
-  for (const line of [...wrong, ...notes]) process.stderr.write(line + '\n')
+  tell([...wrong, ...notes])
   if (!plan) return 2
   const works = wrong.length === 0
   if (!works)
-    process.stderr.write('Starting with the settings that last worked. Correct the file and restart.\n')
+    tell(['Starting with the settings that last worked. Correct the file: it is taken up when it is well.'])
   const { settings } = plan
   const log = standardLog(settings.log.level)
   const locked = await lockData(settings)
@@ -33,8 +42,18 @@ export async function run(file: string): Promise<number> {
   const station = await composeStation(plan, clock, log)
   if (!station.ok) return refuse(station.fault)
   if (works) keepLastGood(file, plan.text)
-  else station.value.faults.raise('settings', { code: 'settings-invalid', detail: wrong[0] }, clock.mono())
-  return live(station.value, clock, log)
+  else blame(station.value, clock, wrong[0])
+  const code = await live(station.value, clock, log, works ? undefined : { file, stamp })
+  locked.value.release()
+  return code
+}
+
+const tell = (lines: readonly string[]): void => {
+  for (const line of lines) process.stderr.write(line + '\n')
+}
+
+function blame(station: Station, clock: SystemClock, words: string): void {
+  station.faults.raise('settings', { code: 'settings-invalid', detail: words }, clock.mono())
 }
 
 function refuse(fault: Parameters<typeof faultText>[0]): number {
@@ -47,31 +66,73 @@ async function lockData(settings: Settings) {
   return disk.ok ? lockFolder(settings.data.folder) : disk
 }
 
-function live(station: Station, clock: SystemClock, log: Log): Promise<number> {
+interface BrokenFile {
+  readonly file: string
+  /** What it was when it was read. */
+  readonly stamp: string
+}
+
+/** @param broken the settings file, where the station runs on those that last worked. */
+function live(
+  station: Station,
+  clock: SystemClock,
+  log: Log,
+  broken: BrokenFile | undefined,
+): Promise<number | 'mended'> {
   return new Promise((resolve) => {
-    let ending = false
+    const over = new AbortController()
     const ticker = startTicker(
       clock,
       () => station.nextTickAt,
       () => station.tick(),
     )
-    const end = (reason: string, code: number): void => {
-      if (ending) return
-      ending = true
+    const end = (reason: string, code: number | 'mended'): void => {
+      if (over.signal.aborted) return
+      over.abort()
       ticker.stop()
       void withLimit(station.stop(reason), stopLimitSeconds).then((ended) => {
         log.info(`stopped: ${reason}`, ended === 'late' ? { hung_after_s: stopLimitSeconds } : {})
+        release()
         resolve(code)
       })
     }
-    process.on('SIGTERM', () => end('SIGTERM', 0))
-    process.on('SIGINT', () => end('SIGINT', 0))
-    // A bug of ours must not lose what is in memory: save, and let the service manager start anew.
-    process.on('uncaughtException', (error) => {
-      log.warn('internal error', { stack: error.stack })
-      end('internal error', 70)
-    })
+    const release = onEnd(end, log)
+    if (broken !== undefined)
+      untilMended(broken, station, clock, over.signal, () => end('settings mended', 'mended'))
     log.info('running', { station: station.name, store: station.storeId })
     station.tick()
   })
+}
+
+/** What ends a station; returns what forgets it. */
+function onEnd(end: (reason: string, code: number) => void, log: Log): () => void {
+  const terminated = (): void => end('SIGTERM', 0)
+  const interrupted = (): void => end('SIGINT', 0)
+  // A bug of ours must not lose what is in memory: save, and let the service manager start anew.
+  const bug = (error: Error): void => {
+    log.warn('internal error', { stack: error.stack })
+    end('internal error', 70)
+  }
+  process.on('SIGTERM', terminated).on('SIGINT', interrupted).on('uncaughtException', bug)
+  return () =>
+    void process.off('SIGTERM', terminated).off('SIGINT', interrupted).off('uncaughtException', bug)
+}
+
+/** Looks at the settings again whenever the file has changed; what is still wrong is told as the fault it is. */
+function untilMended(
+  { file, stamp }: BrokenFile,
+  station: Station,
+  clock: SystemClock,
+  over: AbortSignal,
+  mended: () => void,
+): void {
+  const stop = watchFile(file, stamp, () => {
+    void prepareApart(file).then(({ wrong }) => {
+      if (over.aborted) return
+      if (wrong.length === 0) return mended()
+      tell(wrong)
+      blame(station, clock, wrong[0])
+    })
+  })
+  over.addEventListener('abort', stop)
 }

@@ -19,6 +19,7 @@ import { noteFindings } from './notes.js'
 import { textKeys } from './patterns.js'
 import { settingsSchema } from './schema.js'
 import { settingsOf, type Settings } from './shape.js'
+import { refuseUnread } from './yaml-guard.js'
 import { readYaml, type YamlText } from './yaml-text.js'
 import { lowestOffsetMinutes } from './zone.js'
 
@@ -37,6 +38,12 @@ export type {
   StationSettings,
   UplinkSettings,
 } from './shape.js'
+
+/** What is wrong with a YAML text so that no parser may see it (too large, too deep, not UTF-8), in words; or undefined. */
+export function unreadableYaml(text: string): string | undefined {
+  const problem = refuseUnread(text)
+  return problem && `${problem.place.line}:${problem.place.column}: ${problem.wrong}`
+}
 
 export type SettingsOutcome =
   | {

@@ -46,11 +46,26 @@ function refuseWhole(text: string): Problem | undefined {
       'the file is not plain text',
       'save it as UTF-8 (it may be UTF-16, or not a settings file)',
     )
+  const foreign = text.indexOf('\ufffd')
+  if (foreign >= 0) return { ...notUtf8, place: placeAt(text, foreign) }
   if (text.replace(/^\ufeff/, '').trim() === '')
     return whole('empty-file', 'the file is empty', 'copy config/minimal.yaml and edit it')
   if (text.split('\n').every((line) => /^\ufeff?\s*(#.*)?$/.test(line)))
     return whole('empty-file', 'the file holds only comments', 'take the # off the lines that are to count')
   return undefined
+}
+
+/** What stands for bytes that are not UTF-8 after decoding; nobody types it. */
+const notUtf8 = {
+  code: 'encoding',
+  wrong: 'a character here is not written in UTF-8',
+  advice: 'type it again, and save the file as UTF-8',
+  path: [],
+} as const
+
+function placeAt(text: string, offset: number): Place {
+  const before = text.slice(0, offset).split('\n')
+  return { line: before.length, column: before[before.length - 1].length + 1 }
 }
 
 interface Token extends Place {
