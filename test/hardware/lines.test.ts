@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process'
-import { mkdtempSync, readdirSync, writeFileSync } from 'node:fs'
+import { mkdtempSync, readdirSync, symlinkSync, writeFileSync } from 'node:fs'
 import { createServer, type Server, type Socket } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
@@ -151,6 +151,13 @@ describe('a serial port that is none (PC-79)', () => {
     const dir = await serialLine(folder, 9600).open()
     expect(code(dir)).toBe('port-not-serial')
     expect(!dir.ok && dir.fault.detail).toContain('a folder')
+  })
+
+  it('is told with the words of the system where the reason is another', async () => {
+    symlinkSync(join(folder, 'loop'), join(folder, 'loop'))
+    const loop = await serialLine(join(folder, 'loop'), 9600).open()
+    expect(code(loop)).toBe('port-failed')
+    expect(!loop.ok && loop.fault.detail).toMatch(/symbolic link|ELOOP/i)
   })
 })
 
