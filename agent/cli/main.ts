@@ -4,6 +4,7 @@ import type { CollectOptions } from './collect.js'
 import type { DemoOptions } from './demo.js'
 import type { ListenOptions } from './listen.js'
 import { version } from './package-root.js'
+import { prepareApart } from './prepare-apart.js'
 
 /** Exit codes everywhere: 0 fine, 1 found a problem, 2 wrong use. */
 const program = new Command('motepost')
@@ -42,7 +43,11 @@ program
   .command('run')
   .description('run the station until it is told to stop')
   .option(...settingsOption)
-  .action(async (options: { settings: string }) => finish((await import('./run.js')).run(options.settings)))
+  .action(async ({ settings }: { settings: string }) => {
+    // The settings are read while the station's code is loaded.
+    const preparing = prepareApart(settings)
+    await finish((await import('./run.js')).run(settings, preparing))
+  })
 
 program.commandsGroup('Many stations')
 program

@@ -10,6 +10,7 @@ import { faultText, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
 import { keepLastGood } from './keep-last-good.js'
 import { stampOf, watchFile } from './watch-file.js'
+import type { Preparation } from './preparation.js'
 import { prepareApart } from './prepare-apart.js'
 
 /** The whole stop, whatever hangs: the service manager's patience is longer. */
@@ -19,16 +20,16 @@ const stopLimitSeconds = 4
  * Runs a station until a signal ends it; on settings that last worked, until the file is mended and then on that.
  * @returns exit code: 0 ended as asked, 1 a part could not be opened, 2 settings that cannot be used
  */
-export async function run(file: string): Promise<number> {
-  let ended: number | 'mended'
-  do ended = await runOnce(file)
-  while (ended === 'mended')
-  return ended
+export async function run(file: string, preparing = prepareApart(file)): Promise<number> {
+  for (let preparation = preparing; ; preparation = prepareApart(file)) {
+    const stamp = stampOf(file)
+    const ended = await runOnce(file, stamp, await preparation)
+    if (ended !== 'mended') return ended
+  }
 }
 
-async function runOnce(file: string): Promise<number | 'mended'> {
-  const stamp = stampOf(file)
-  const { plan, wrong, notes } = await prepareApart(file)
+async function runOnce(file: string, stamp: string, preparation: Preparation): Promise<number | 'mended'> {
+  const { plan, wrong, notes } = preparation
   tell([...wrong, ...notes])
   if (!plan) return 2
   const works = wrong.length === 0
