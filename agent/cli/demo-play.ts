@@ -142,7 +142,7 @@ function storyLog(tell: Audience['tell'], station: string, clock: Clock): Log {
 /** Shorter than in the log of a station; undefined for what the line before has said. */
 function storyWords(words: string, details: Readonly<Record<string, unknown>>): string | undefined {
   if (words === 'clock trusted') return undefined
-  if (words.startsWith('alert ')) return `ALERT ${words.slice(6)}, PM10 ${wholeNumbers(details.value)} µg/m³`
+  if (words.startsWith('alert ')) return `ALERT ${words.slice(6)}, ${wholeNumbers(details.value)}`
   if (words.startsWith('over: ')) return `ended: ${words.slice(6)}`.split(';')[0]
   return (faultCatalogue[details.code as FaultCode]?.words ?? words).split(';')[0]
 }

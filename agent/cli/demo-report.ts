@@ -1,8 +1,8 @@
 import { numberText, type EventLine } from '../terms/terms.js'
 import { daysOf, type DayFigures } from './demo-days.js'
 import { valueOf, type FarEnd, type FarRecord } from './demo-far-end.js'
-import { dustRule } from './demo-scene.js'
-import { folded, localText, tableText, textWidth, wholeNumbers } from './demo-words.js'
+import { rules } from './demo-scene.js'
+import { folded, localText, tableText, textWidth, unitOf, wholeNumbers } from './demo-words.js'
 
 export interface ReportedStation {
   readonly name: string
@@ -26,15 +26,20 @@ export function messagesText(stations: readonly ReportedStation[]): string[] {
 }
 
 function messageText(station: ReportedStation, { utc, details }: EventLine): string {
-  const { level, backAt } = dustRule
-  const mean = `10-min mean ${wholeNumbers(details.value)} µg/m³`
-  const when = `${localText(utc!)}  ${station.name}: PM10`
-  if (details.state !== 'raised') return `${when} is back below ${backAt}: ${mean}`
+  const rule = rules.find((one) => one.rule === details.rule)!
+  const mean = `${rule.average} mean ${wholeNumbers(details.value)} ${unitOf(rule)}`
+  const [over, back] = rule.direction === 'above' ? ['over', 'below'] : ['under', 'above']
+  const where = `${localText(utc!)}  ${station.name}: ${watchedWords[rule.rule]}`
+  if (details.state !== 'raised') return `${where} is back ${back} ${rule.backAt}: ${mean}`
+  const text = `${where} ${over} ${rule.level}: ${mean}`
+  if (rule.rule !== 'dust') return text
   const minutes = station.farEnd.records.filter(
     ({ line: { utc: at } }) => at! <= utc! && at! > utc! - 600_000,
   )
-  return `${when} over ${level}: ${mean}; ${windText(minutes, station.bearingDegrees)}`
+  return `${text}; ${windText(minutes, station.bearingDegrees)}`
 }
+
+const watchedWords: Readonly<Record<string, string>> = { dust: 'PM10', battery: 'battery' }
 
 /** So far from the straight line a wind still comes from the road. */
 const fromTheRoadDegrees = 40

@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto'
 import { join } from 'node:path'
+import type { AlertRule } from '../alerts/alerts.js'
 import { Collector, usualCollector } from '../collector/collector.js'
 import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
@@ -24,18 +25,27 @@ import { utcOfSite } from './demo-words.js'
 import { loadLayout } from './layouts.js'
 
 export const group = 'slate-hollow'
-export const dustRule = {
-  rule: 'dust',
-  channel: 'pm10',
-  average: '10-min',
-  direction: 'above',
-  level: 150,
-  backAt: 120,
-  onDelaySeconds: 0,
-  offDelaySeconds: 600,
-  leastDataCapture: 0.75,
-  priority: 'normal',
-} as const
+const often = { average: '10-min', onDelaySeconds: 0, leastDataCapture: 0.75, priority: 'normal' } as const
+export const rules: readonly AlertRule[] = [
+  {
+    ...often,
+    rule: 'dust',
+    channel: 'pm10',
+    direction: 'above',
+    level: 150,
+    backAt: 120,
+    offDelaySeconds: 600,
+  },
+  {
+    ...often,
+    rule: 'battery',
+    channel: 'state_of_charge',
+    direction: 'below',
+    level: 30,
+    backAt: 40,
+    offDelaySeconds: 600,
+  },
+]
 
 export interface Player extends Living {
   readonly made: MadeStation
@@ -154,7 +164,7 @@ const stationOptions = (station: string) => ({
   recordSeconds: 60,
   flushEverySeconds: 300,
   healthEverySeconds: 3600,
-  rules: [dustRule],
+  rules,
   notBefore: utcMillis(Date.UTC(2026, 0, 1)),
   startDetails: { made: 'invented data of the demo' },
 })

@@ -1,5 +1,5 @@
 import { midnightUtcMillis, standardOffsetMinutes } from '../simulation/slate-hollow.js'
-import { utcMillis, type UtcMillis } from '../terms/terms.js'
+import { kindOf, utcMillis, type UtcMillis } from '../terms/terms.js'
 
 /** Texts are made for the narrowest usual terminal. */
 export const textWidth = 79
@@ -21,6 +21,10 @@ export function localText(utc: UtcMillis): string {
 /** 'at least 171.47' as 'at least 171': to people a tenth of such a figure means nothing. */
 export const wholeNumbers = (figure: unknown): string =>
   String(figure).replace(/\d+\.\d+/g, (number) => String(Math.round(Number(number))))
+
+/** Unit of what a rule watches, as people write it. */
+export const unitOf = ({ channel }: { readonly channel: string }): string =>
+  (kindOf(channel)?.unit ?? '').replace('ug/m3', 'µg/m³')
 
 /** Breaks a text between words; what goes on below stands indented. */
 export function folded(text: string, width: number, indent = 0): string {

@@ -42,7 +42,9 @@ const battery = {
 }
 
 /** A day's chance changes with the seed, the story does not. */
-export function slateHollow(seed: number): SitePlan {
+export function slateHollow(number: number): SitePlan {
+  // The parts take their chance from the seed and small numbers added to it: neighbours must lie far apart.
+  const seed = Math.imul(number + 1, 0x9e3779b1)
   const weather = {
     seed,
     meanTemperature: 8,

@@ -170,7 +170,7 @@ describe('the demo', () => {
         expect(readFileSync(join(long.players[i].folder, file), 'utf8').startsWith(bytes)).toBe(true)
       }
     })
-  }, 60_000)
+  }, 120_000)
 
   it.each([1, Math.floor(Math.random() * 1e9)])(
     'keeps its proof with another chance',
@@ -184,7 +184,7 @@ describe('the demo', () => {
         )
       expect(['north-fence', 'haul-gate', 'school-lane'].map(raised)).toEqual([false, false, true])
     },
-    60_000,
+    120_000,
   )
 
   it('shows nothing while it plays where nobody looks, and at a terminal never a line wider than that', () => {
