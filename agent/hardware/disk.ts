@@ -1,4 +1,4 @@
-import { constants, statSync, writeSync } from 'node:fs'
+import { constants, existsSync, statSync, writeSync } from 'node:fs'
 import {
   access,
   mkdir,
@@ -11,7 +11,7 @@ import {
   truncate,
   type FileHandle,
 } from 'node:fs/promises'
-import { join } from 'node:path'
+import { dirname, join } from 'node:path'
 import { bad, done, good, type Disk, type FaultCode, type Outcome } from '../terms/terms.js'
 
 const faultOf: Readonly<Record<string, FaultCode>> = {
@@ -34,12 +34,25 @@ export async function openFolder(path: string, options: { create: boolean }): Pr
       if (!options.create || error.code !== 'ENOENT') throw error
     })
     if (found && !found.isDirectory()) return bad('disk-not-folder', path)
-    if (!found) await mkdir(path, { recursive: true })
+    if (!found) await makeWithParents(path)
     const { R_OK, W_OK, X_OK } = constants
     await access(path, R_OK | X_OK | (options.create ? W_OK : 0))
     return good(new FolderDisk(path))
   } catch (error) {
     return failed(error, path)
+  }
+}
+
+/** Node's own recursive mkdir never returns where the kernel makes no folders, as in /proc (20.20). */
+async function makeWithParents(path: string): Promise<void> {
+  try {
+    await mkdir(path)
+  } catch (error) {
+    const parent = dirname(path)
+    if ((error as NodeJS.ErrnoException).code !== 'ENOENT' || parent === path || existsSync(parent))
+      throw error
+    await makeWithParents(parent)
+    await mkdir(path)
   }
 }
 
