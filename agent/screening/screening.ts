@@ -84,6 +84,7 @@ const humid = markBit('humid')
 const fog = markBit('fog')
 const lowSupply = markBit('low-supply')
 const onRequest = markBit('on-request')
+const noParticles = markBit('no-particles')
 
 /** A spike stands alone: over three times both neighbours and 30 µg/m³ above them (common practice, no source). */
 const spikeRatio = 3
@@ -149,6 +150,11 @@ export class Screen {
     this.leadTwoBefore = NaN
   }
 
+  /** Seconds of warm-up that are left at a moment; undefined when it is over. */
+  warmUpLeft(at: MonoSeconds): { readonly atLeast: number; readonly atMost: number } | undefined {
+    return this.settling.left(at)
+  }
+
   /** Judges one reading; the results stand in `exclusion`, `marks` and `spikeBefore` until the next call. */
   judge(values: Float64Array, errorCode: number, at: MonoSeconds): void {
     const lead = this.leadAt < 0 ? NaN : values[this.leadAt]
@@ -211,6 +217,8 @@ export class Screen {
     else if (around.humidityPercent >= this.options.humidFromPercent) marks |= humid
     if (around.lowSupply) marks |= lowSupply
     if (around.onRequest) marks |= onRequest
+    // Not yet long enough to exclude, but nobody should take it for clean air unseen.
+    if (this.options.outdoors && at > this.countedAt) marks |= noParticles
     return marks
   }
 

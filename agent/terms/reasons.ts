@@ -25,6 +25,7 @@ export const marks = [
   'fog',
   'low-supply',
   'on-request',
+  'no-particles',
 ] as const
 export type Mark = (typeof marks)[number]
 

@@ -153,6 +153,17 @@ describe('readings that must not count', () => {
     expect(exclusion(indoors)).toBe('counts')
   })
 
+  it('marks the readings without a particle that come before the ten minutes are over', () => {
+    const screen = screenAt()
+    screen.started(monoSeconds(0), 0)
+    feed(screen, 1, [5])
+    expect(marked(screen)).toEqual([])
+    feed(screen, 2, [0], 0)
+    expect([exclusion(screen), ...marked(screen)]).toEqual(['counts', 'sizes-inconsistent', 'no-particles'])
+    feed(screen, 3, [5])
+    expect(marked(screen)).toEqual([])
+  })
+
   it('excludes everything during a visit', () => {
     const screen = screenAt()
     screen.started(monoSeconds(0), 0)
