@@ -4,8 +4,8 @@
  * In: for each rule, each minute, the average it watches with its data capture, and the monotonic time.
  * Out: a change, when there is one: raised, or back below (back above for a rule that watches for low values).
  * Assumed: `step` is called once a minute; state is restored with `restore` after a restart.
- * Refused: an average with too little data capture is no evidence, neither for raising nor for going back: no data is
- * not 'all clear'.
+ * Refused: an average with too little data capture, or of a window too little of which was recorded, is no evidence,
+ * neither for raising nor for going back: no data is not 'all clear', and the alert says since when it does not know.
  *
  * Inside, the words are those of IEC 62682 / ISA-18.2 (on-delay, off-delay, deadband; from memory).
  */
@@ -41,11 +41,23 @@ export interface AlertChange {
 export class Alert {
   private current: AlertState = 'normal'
   private pendingSince: number | undefined
+  private withoutEvidenceSince: MonoSeconds | undefined
 
-  constructor(readonly rule: AlertRule) {}
+  /** @param startedAt nothing is known from then until the first step that is. */
+  constructor(
+    readonly rule: AlertRule,
+    startedAt?: MonoSeconds,
+  ) {
+    this.withoutEvidenceSince = startedAt
+  }
 
   get state(): AlertState {
     return this.current
+  }
+
+  /** There is too little data to tell, since then: `state` is what was known before. Undefined while there is enough. */
+  get unknownSince(): MonoSeconds | undefined {
+    return this.withoutEvidenceSince
   }
 
   /** Puts back what a store's newest alert line says; a delay that was running starts anew. */
@@ -54,12 +66,15 @@ export class Alert {
     this.pendingSince = undefined
   }
 
-  step(average: Average, now: MonoSeconds): AlertChange | undefined {
+  /** @param quiet somebody is at the station: nothing is raised, and an on-delay starts anew; going back is told. */
+  step(average: Average, now: MonoSeconds, quiet = false): AlertChange | undefined {
     if (!this.isEvidence(average)) {
+      this.withoutEvidenceSince ??= now
       this.pendingSince = undefined
       return undefined
     }
-    const turns = this.current === 'normal' ? this.isBeyond(average.mean) : this.isBack(average)
+    this.withoutEvidenceSince = undefined
+    const turns = this.current === 'normal' ? !quiet && this.isBeyond(average.mean) : this.isBack(average)
     if (!turns) {
       this.pendingSince = undefined
       return undefined
@@ -77,8 +92,11 @@ export class Alert {
     return { rule: this.rule, to: this.current, average, since }
   }
 
+  /** An hour's average of the first five minutes after a start or a change of unit is no hour's average. */
   private isEvidence(average: Average): boolean {
-    return average.usedSeconds > 0 && average.dataCapture >= this.rule.leastDataCapture
+    const { recordedSeconds = average.windowSeconds, windowSeconds } = average
+    const least = this.rule.leastDataCapture
+    return average.usedSeconds > 0 && average.dataCapture >= least && recordedSeconds >= least * windowSeconds
   }
 
   private isBeyond(mean: number): boolean {

@@ -62,9 +62,14 @@ export class ChannelAverages {
 
   /** The average over the window that ends at `end` (the end of the newest record). */
   mean(window: WindowName, end: MonoSeconds): Average {
-    const length = windowSeconds[window]
+    return this.meanOver(windowSeconds[window], end)
+  }
+
+  /** The average over so many seconds that end at `end`: a day so far, for one. */
+  meanOver(length: number, end: MonoSeconds): Average {
     // Half a second of grace: record edges carry two decimals, windows do not.
     const from = end - length - 0.5
+    let recorded = 0
     let used = 0
     let planned = 0
     let sum = 0
@@ -72,6 +77,7 @@ export class ChannelAverages {
     for (let n = this.length - 1; n >= 0; n--) {
       const i = this.index(n)
       if (this.startAt[i] < from) break
+      recorded += this.seconds[i]
       planned += this.planned[i]
       if (!(this.used[i] > 0)) continue
       used += this.used[i]
@@ -82,37 +88,45 @@ export class ChannelAverages {
       mean: used > 0 ? sum / used : NaN,
       usedSeconds: used,
       plannedSeconds: planned,
+      recordedSeconds: recorded,
       windowSeconds: length,
       dataCapture: planned > 0 ? Math.min(1, used / planned) : 0,
-      sampledShare: Math.min(1, used / length),
+      sampledShare: length > 0 ? Math.min(1, used / length) : 0,
       atLeast,
     }
   }
 
-  /** Puts records from before the oldest one held in front: those of earlier boots, once their time is known. */
-  prepend(older: ChannelAverages): void {
-    const oldest = this.length > 0 ? this.startAt[this.first] : Infinity
-    const both = new ChannelAverages()
-    for (const [from, before] of [
-      [older, oldest],
-      [this, Infinity],
-    ] as const)
-      for (let n = 0; n < from.length; n++) {
-        const i = from.index(n)
-        if (from.startAt[i] >= before) break
-        both.add(
-          from.startAt[i] as MonoSeconds,
-          from.seconds[i],
-          from.planned[i],
-          from.used[i],
-          from.means[i],
-          from.over[i] === 1,
-        )
-      }
-    for (const field of ['startAt', 'seconds', 'planned', 'used', 'means', 'over'] as const)
-      this[field].set(both[field] as Float64Array & Float32Array & Uint8Array)
-    this.first = both.first
-    this.length = both.length
+  /** Adds what `newer` holds behind the newest record held here. */
+  followWith(newer: ChannelAverages): void {
+    const newest = this.length > 0 ? this.startAt[this.index(this.length - 1)] : -Infinity
+    for (let n = 0; n < newer.length; n++) {
+      const i = newer.index(n)
+      if (newer.startAt[i] <= newest) continue
+      this.add(
+        newer.startAt[i] as MonoSeconds,
+        newer.seconds[i],
+        newer.planned[i],
+        newer.used[i],
+        newer.means[i],
+        newer.over[i] === 1,
+      )
+    }
+  }
+
+  /** A figure must not cross this moment: records that begin before it are forgotten. */
+  forgetBefore(at: MonoSeconds): void {
+    while (this.length > 0 && this.startAt[this.first] < at) {
+      this.first = (this.first + 1) % ringSize
+      this.length--
+    }
+  }
+
+  /** Records of which any part lies in [from, to) stay planned, but nothing of them counts. */
+  exclude(from: number, to: number): void {
+    for (let n = 0; n < this.length; n++) {
+      const i = this.index(n)
+      if (this.startAt[i] < to && this.startAt[i] + this.seconds[i] > from) this.used[i] = 0
+    }
   }
 
   counts(): StageCounts {

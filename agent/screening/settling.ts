@@ -37,6 +37,14 @@ export class Settling {
     this.openBin(at + binSeconds)
   }
 
+  /** Seconds of warm-up left: at least, and at most if the readings never get level; undefined when it is over. */
+  left(at: number): { readonly atLeast: number; readonly atMost: number } | undefined {
+    if (!this.warmingUp) return undefined
+    const age = at - this.startedAt
+    const atLeast = Math.max(0, this.leastSeconds - age)
+    return { atLeast, atMost: Math.max(atLeast, this.longestWarmUpSeconds - age) }
+  }
+
   unsettledAt(at: number): boolean {
     return !this.settled && at - this.startedAt < this.longestUnsettledSeconds
   }

@@ -38,4 +38,10 @@ export { readEntry, type EntryRead, type ReadOptions } from './read-entry.js'
 export { restoreVisit, type EarlierBoot, type Moment } from './restore-visit.js'
 export type { SiteStatus } from './timeline.js'
 export { selfClosedEntry, usualVisit, Visit, type VisitNews, type VisitOptions } from './visit.js'
-export { judgeZeroCheck, usualZeroCheck, type ZeroMinute, type ZeroOutcome } from './zero-check.js'
+export {
+  judgeZeroCheck,
+  usualZeroCheck,
+  type ZeroCheckOptions,
+  type ZeroMinute,
+  type ZeroOutcome,
+} from './zero-check.js'

@@ -14,6 +14,7 @@ import type { FaultBoard } from '../health/health.js'
 import { FrameTimes } from './frame-times.js'
 import type { InstrumentOptions, RunnerPorts } from './instrument-options.js'
 import { LineLosses } from './line-losses.js'
+import { liveReading, type LiveReading } from './live-reading.js'
 import { tellExcluded } from './readings-watch.js'
 import { PowerCycling } from './power-cycling.js'
 import { Rests, type Before } from './rests.js'
@@ -66,6 +67,8 @@ export class InstrumentRunner {
   /** The sensor may have been without power: its next readings are warm-up. */
   private powerLost = true
   private stale = 0
+  /** Of the newest frame; the decoder writes the next one over it. */
+  private newest: Float64Array | undefined
   private readonly times = new FrameTimes()
   private readonly losses: LineLosses
   private readonly rests: Rests
@@ -193,6 +196,7 @@ export class InstrumentRunner {
     this.frameAt = at
     this.heardAt = this.bytesAt
     this.bytesSinceFrame = 0
+    this.newest = values
     this.screen.judge(values, errorCode, at)
     this.minute.add(values, at, this.screen.exclusion, this.screen.marks, this.screen.spikeBefore)
   }
@@ -311,6 +315,13 @@ export class InstrumentRunner {
     const result = this.minute.close(at, plannedSeconds, into, offset)
     tellExcluded(this.faults, this.options.name, result, plannedSeconds, at)
     return result
+  }
+
+  /** The newest reading and how it was judged, for somebody who looks. */
+  live(now: MonoSeconds): LiveReading {
+    const { name, slot } = this.options
+    const { newest: values, channels, screen } = this
+    return liveReading({ name, slot, channels, screen, values, ageSeconds: now - this.frameAt }, now)
   }
 
   /** Numbers for health. */

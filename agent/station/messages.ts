@@ -1,5 +1,5 @@
 import { alertWord, type Alert, type AlertChange } from '../alerts/alerts.js'
-import { numberText, utcText, type Average } from '../terms/terms.js'
+import { numberText, utcText, type Average, type UtcMillis } from '../terms/terms.js'
 import type { LastChange } from './restart.js'
 
 const percent = (share: number): number => Math.round(share * 1000) / 10
@@ -29,17 +29,29 @@ export function alertDetails(change: AlertChange, decimals: number): Record<stri
   }
 }
 
-/** The retained message of a rule: its present state, when it last changed and on what figure. */
+/**
+ * The retained message of a rule: its present state, when it last changed and on what figure. Without enough data the
+ * state is 'unknown', beside what it was: no data is not all clear. During a visit `quiet` says why nothing is raised.
+ */
 export function alertJson(
   alert: Alert,
   unit: string,
   change: LastChange | undefined,
+  { quiet, unknownUtc }: { readonly quiet?: string; readonly unknownUtc?: UtcMillis } = {},
 ): Record<string, unknown> {
-  const { rule } = alert
+  const { rule, unknownSince } = alert
+  const state = alert.state === 'raised' || change ? alertWord(rule, alert.state) : 'never raised'
   return {
     v: 1,
     rule: rule.rule,
-    state: alert.state === 'raised' || change ? alertWord(rule, alert.state) : 'never raised',
+    ...(unknownSince === undefined
+      ? { state }
+      : {
+          state: 'unknown',
+          was: state,
+          unknown_since: unknownUtc === undefined ? 'the clock was not trusted' : utcText(unknownUtc),
+        }),
+    ...(quiet === undefined ? {} : { quiet }),
     priority: rule.priority,
     watches: `${rule.channel} ${rule.average} mean ${rule.direction} ${rule.level} ${unit}`,
     ...(change

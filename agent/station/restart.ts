@@ -1,11 +1,14 @@
-import type { Alert } from '../alerts/alerts.js'
 import type { ChannelAverages } from '../averages/averages.js'
+import { siteLineName, type EarlierBoot } from '../sitelog/sitelog.js'
 import type { Store } from '../store/store.js'
 import { usualScreening } from '../screening/screening.js'
 import {
+  canonicalLine,
   isMass,
   monoSeconds,
+  parseLine,
   type ColumnSet,
+  type EventLine,
   type Line,
   type MonoSeconds,
   type RecordLine,
@@ -22,13 +25,19 @@ export interface LastChange {
 export interface Checkpoint {
   readonly v: 1
   readonly session: number
-  /** Changes hold up to this number; younger lines are replayed over them. */
+  /** Changes, settings and site log hold up to this number; younger lines are replayed over them. */
   readonly seq: number
   readonly changes: Readonly<Record<string, LastChange>>
+  /** Of the newest settings line. */
+  readonly settingsHash?: string
+  /** Canonical texts of the site log's lines up to `seq`; absent where they are too many: then all lines are read. */
+  readonly site?: readonly string[]
   readonly uplink: unknown
 }
 
 const empty: Checkpoint = { v: 1, session: 0, seq: 0, changes: {}, uplink: undefined }
+/** A longer site log is read from the lines at each start. */
+const mostSiteCharacters = 200_000
 
 const isMap = (value: unknown): value is Record<string, unknown> =>
   typeof value === 'object' && value !== null
@@ -36,7 +45,7 @@ const isMap = (value: unknown): value is Record<string, unknown> =>
 /** Accepts what looks like a checkpoint; anything else counts as none, and the lines are read instead. */
 export function readCheckpoint(value: unknown): Checkpoint {
   if (!isMap(value) || value.v !== 1 || !isMap(value.changes)) return empty
-  const { session, seq, uplink } = value
+  const { session, seq, settingsHash, site, uplink } = value
   if (!Number.isSafeInteger(session) || !Number.isSafeInteger(seq)) return empty
   const isChange = (change: unknown): boolean =>
     isMap(change) &&
@@ -44,34 +53,66 @@ export function readCheckpoint(value: unknown): Checkpoint {
     Object.values(change.details).every((text) => typeof text === 'string')
   if (!Object.values(value.changes).every(isChange)) return empty
   const changes = value.changes as Record<string, LastChange>
-  return { v: 1, session: session as number, seq: seq as number, changes, uplink }
+  return {
+    v: 1,
+    session: session as number,
+    seq: seq as number,
+    changes,
+    ...(typeof settingsHash === 'string' ? { settingsHash } : {}),
+    ...(Array.isArray(site) && site.every((text) => typeof text === 'string') ? { site } : {}),
+    uplink,
+  }
 }
 
-export interface RestoredAlerts {
+/** The part of a site log that a checkpoint may hold: what is safe, if it is not too long. */
+export function siteTexts(lines: readonly EventLine[], safeSeq: number): readonly string[] | undefined {
+  const texts = lines.filter(({ seq }) => seq <= safeSeq).map((line) => canonicalLine(line))
+  const characters = texts.reduce((sum, text) => sum + text.length, 0)
+  return characters > mostSiteCharacters ? undefined : texts
+}
+
+export interface RestoredEvents {
   readonly changes: Map<string, LastChange>
   readonly newestSession: number
+  readonly settingsHash: string | undefined
+  readonly site: readonly EventLine[]
 }
 
-/** Checkpoint first, then the alert lines written after it: a line was synced before anybody was told, so it wins. */
-export async function restoreAlerts(
-  store: Store,
-  checkpoint: Checkpoint,
-  alerts: readonly Alert[],
-): Promise<RestoredAlerts> {
+/** Checkpoint first, then the lines written after it: a line was synced before anybody was told, so it wins. */
+export async function restoreEvents(store: Store, checkpoint: Checkpoint): Promise<RestoredEvents> {
+  const kept = checkpoint.site?.map((text) => parseLine(text, new Map()))
+  const keptSite = kept?.every((line) => line?.kind === 'event') ? (kept as EventLine[]) : undefined
   const changes = new Map(Object.entries(checkpoint.changes))
-  let newestSession = checkpoint.session
+  let { session: newestSession, settingsHash } = checkpoint
+  const site = keptSite ?? []
+  const from = keptSite ? checkpoint.seq + 1 : 1
   await store.scan(
     (view) => {
       const line = view.line()
       if (line?.kind !== 'event') return
-      if (line.name === 'started') newestSession = Math.max(newestSession, Number(line.details.session) || 0)
-      if (line.name === 'alert') changes.set(line.details.rule, { details: line.details, utc: line.utc })
+      const { name, details, utc } = line
+      if (name === 'started') newestSession = Math.max(newestSession, Number(details.session) || 0)
+      if (name === 'alert') changes.set(details.rule, { details, utc })
+      if (name === 'settings') settingsHash = details.hash
+      if (name === siteLineName) site.push(line)
     },
-    { kind: 'event', from: checkpoint.seq + 1 },
+    { kind: 'event', from },
   )
-  for (const alert of alerts)
-    alert.restore(changes.get(alert.rule.rule)?.details.state === 'raised' ? 'raised' : 'normal')
-  return { changes, newestSession }
+  return { changes, newestSession, settingsHash, site }
+}
+
+/** Enough for the longest visit, and what comes after it. */
+const linesForAVisit = 400
+
+/** The boots before this one among the newest lines, oldest first, each with its newest monotonic time. */
+export async function earlierBoots(store: Store, boot: string): Promise<EarlierBoot[]> {
+  const newest = await store.newest(linesForAVisit)
+  const last = new Map<string, MonoSeconds>()
+  for (const { line } of newest.ok ? newest.value : []) {
+    if (!('boot' in line) || line.boot === boot) continue
+    last.set(line.boot, monoSeconds(Math.max(last.get(line.boot) ?? 0, line.mono)))
+  }
+  return [...last].map(([boot, lastMono]) => ({ boot, lastMono }))
 }
 
 /** Lines looked at for the averages: a day of minutes, and what came between them. */
@@ -99,7 +140,7 @@ export async function restoreAverages(
   for (const { line, at } of placed) addRecord(line, at, set, averagesOf)
 }
 
-function placeOf(
+export function placeOf(
   line: RecordLine,
   boot: string,
   anchor: { mono: MonoSeconds; utc: UtcMillis } | undefined,

@@ -7,12 +7,11 @@
  * `settled` resolves when none is in flight, so that virtual time can stand still meanwhile.
  * Refused: nothing stops the loop. A part that fails is told in health and tried again; the others go on.
  */
-import { Alert, alertWord, type AlertRule } from '../alerts/alerts.js'
-import { ChannelAverages } from '../averages/averages.js'
 import { StationClock, usualClock } from '../clock/clock.js'
 import { FaultBoard } from '../health/health.js'
 import { columnsOf } from '../minutes/minutes.js'
-import type { Store } from '../store/store.js'
+import type { Alert } from '../alerts/alerts.js'
+import { usualVisit, usualZeroCheck } from '../sitelog/sitelog.js'
 import {
   addSeconds,
   bootWord,
@@ -24,73 +23,31 @@ import {
   kindOf,
   monoSeconds,
   utcText,
-  type Channel,
-  type Clock,
   type ColumnSet,
-  type Gauge,
-  type LineFactory,
-  type Log,
+  type EventLine,
   type MonoSeconds,
-  type PowerSwitch,
-  type Scheduler,
-  type StateFile,
-  type SupplySign,
-  type UtcMillis,
 } from '../terms/terms.js'
-import type { Uplink, UplinkPorts } from '../uplink/uplink.js'
-import type { Decoder, ReadingSink } from '../instruments/instruments.js'
+import type { Uplink } from '../uplink/uplink.js'
+import { AlertWatch } from './alert-watch.js'
 import { whatWasBefore } from './before.js'
 import { GaugeRunner } from './gauge-runner.js'
-import { InstrumentRunner, type InstrumentOptions } from './instrument-runner.js'
-import { alertDetails, alertJson, averageJson, json } from './messages.js'
+import { healthMessage } from './health-message.js'
+import { InstrumentRunner } from './instrument-runner.js'
+import { json } from './messages.js'
+import type { StationOptions, StationPorts } from './options.js'
 import { PairWatch } from './pair-watch.js'
-import {
-  isOverRange,
-  readCheckpoint,
-  restoreAlerts,
-  restoreAverages,
-  type Checkpoint,
-  type LastChange,
-} from './restart.js'
+import { earlierBoots, readCheckpoint, restoreEvents, siteTexts, type Checkpoint } from './restart.js'
+import { daySoFar, RunningAverages, type DaySoFar } from './running-averages.js'
+import { SiteWatch, type EntryAnswer } from './site-watch.js'
+import { stationStatus, type StationStatus } from './status.js'
 import { SurroundingsWatch } from './surroundings-watch.js'
 
-export interface StationOptions {
-  readonly station: string
-  readonly group: string
-  readonly readEverySeconds: number
-  /** Length of a record: 60; shorter only for trials. */
-  readonly recordSeconds: number
-  readonly flushEverySeconds: number
-  readonly healthEverySeconds: number
-  readonly rules: readonly AlertRule[]
-  /** Nothing earlier is a possible present. */
-  readonly notBefore: UtcMillis
-  /** For the event line of a start: settings without secrets, version. */
-  readonly startDetails: Readonly<Record<string, string>>
-}
-
-export interface StationPorts {
-  readonly clock: Clock
-  readonly store: Store
-  readonly state: StateFile
-  /** Made with a way to tell its faults; absent: everything stays here. */
-  readonly makeUplink?: (faults: UplinkPorts['faults']) => Uplink
-  readonly scheduler: Scheduler
-  readonly log: Log
-  readonly instruments: readonly {
-    readonly options: InstrumentOptions
-    readonly lines: LineFactory
-    readonly makeDecoder: (sink: ReadingSink) => Decoder
-    /** What cycles its supply; absent: nothing can. */
-    readonly power?: PowerSwitch
-  }[]
-  /** What tells a low supply of the board; absent: nothing does. */
-  readonly supply?: SupplySign
-  readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]
-}
-
+export { answerRequest } from './requests.js'
 export { gaugeChannel } from './gauge-runner.js'
 export { usualSilence } from './instrument-runner.js'
+export type { StationOptions, StationPorts } from './options.js'
+export type { EntryAnswer } from './site-watch.js'
+export type { StationStatus } from './status.js'
 
 /** A wake-up later than this is a pause of the process or the board, told once. */
 const pauseSeconds = 10
@@ -98,7 +55,8 @@ const checkpointEverySeconds = 3600
 
 export class Station {
   readonly faults: FaultBoard
-  readonly alerts: readonly Alert[]
+  private readonly alerting: AlertWatch
+  private readonly site: SiteWatch
   private readonly boot: string
   private readonly clock: StationClock
   private readonly instruments: readonly InstrumentRunner[]
@@ -109,20 +67,20 @@ export class Station {
   /** Columns of each instrument, then of each gauge. */
   private readonly widths: readonly number[]
   private readonly uplink: Uplink | undefined
-  private readonly averages = new Map<string, { averages: ChannelAverages; meanAt: number }>()
+  private readonly averages: RunningAverages
   private readonly inFlight = new InFlight()
-  private readonly lastChange = new Map<string, LastChange>()
+  private readonly startedAt: MonoSeconds
   private recordStart: MonoSeconds
   private edge: MonoSeconds
   private tickedAt: MonoSeconds
   private flushedAt: MonoSeconds
   private flushWanted = false
-  private untold: Alert[] = []
   private flushing = false
   private savedAt: MonoSeconds
   private healthAt: MonoSeconds
   private calendar: { stop(): void } | undefined
   private session = 0
+  private settingsHash: string | undefined
   private records = 0
   private stopped = false
 
@@ -163,19 +121,51 @@ export class Station {
       box: ports.instruments[i].options.box,
     }))
     this.pairs = new PairWatch(boxed, this.set, this.faults)
-    for (const part of this.instruments)
-      for (const { key } of part.channels)
-        this.averages.set(key, {
-          averages: new ChannelAverages(),
-          meanAt: this.set.columns.findIndex((c) => c.channel === key && c.statistic === 'mean'),
-        })
-    this.alerts = options.rules.map((rule) => new Alert(rule))
+    const measured = this.instruments.flatMap((part) => part.channels.map(({ key }) => key))
+    this.averages = new RunningAverages(
+      this.set,
+      new Set([...measured, ...options.rules.map(({ channel }) => channel)]),
+    )
+    this.alerting = new AlertWatch(
+      options.rules,
+      this.averages,
+      {
+        event: (at, name, details) => this.event(at, name, details),
+        utcAt: (at) => this.clock.at(at),
+        log: ports.log,
+      },
+      now,
+    )
+    this.site = this.makeSite()
+    this.startedAt = now
     this.recordStart = now
     this.tickedAt = now
     this.flushedAt = now
     this.savedAt = now
     this.healthAt = addSeconds(now, 60)
     this.edge = addSeconds(now, options.recordSeconds)
+  }
+
+  private makeSite(): SiteWatch {
+    const { site = { visit: usualVisit, zeroCheck: usualZeroCheck } } = this.options
+    const { store, log } = this.ports
+    const instruments = this.instruments.map((instrument, i) => ({
+      slot: this.ports.instruments[i].options.slot,
+      measuresMass: instrument.channels.some(({ name }) => name === 'pm2_5'),
+      surroundings: instrument.screen.surroundings,
+    }))
+    return new SiteWatch(site, instruments, {
+      here: () => this.present(this.ports.clock.mono()),
+      write: (name, details) => this.event(this.ports.clock.mono(), name, details),
+      store,
+      track: (work) => this.inFlight.track(work),
+      tell: (words, details) => log.info(words, details),
+      onEntries: () => this.takeEntries(),
+    })
+  }
+
+  private present(mono: MonoSeconds) {
+    return { boot: this.boot, mono, utc: this.clock.at(mono) }
   }
 
   /** Restores what the store and the checkpoint know, writes the start down, and begins the first record. */
@@ -192,10 +182,12 @@ export class Station {
     const loaded = await state.load()
     if (!loaded.ok) log.warn(faultText(loaded.fault), { code: loaded.fault.code })
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
-    const found = await restoreAlerts(store, checkpoint, this.alerts)
-    for (const [rule, change] of found.changes) this.lastChange.set(rule, change)
+    const found = await restoreEvents(store, checkpoint)
+    this.alerting.restore(found.changes)
     this.session = found.newestSession + 1
+    this.settingsHash = found.settingsHash
     this.uplink?.restore(checkpoint.uplink, this.session)
+    this.site.restore(found.site, await earlierBoots(store, this.boot))
     await this.restoreInstruments()
     if (store.recovered.damaged > 0)
       this.faults.raise(
@@ -208,6 +200,7 @@ export class Station {
   private begin(): void {
     const now = this.ports.clock.mono()
     this.event(now, 'started', { session: String(this.session), ...this.options.startDetails })
+    this.tellSettings(now)
     this.lookAtClock(now)
     this.recordStart = now
     this.edge = addSeconds(now, this.clock.secondsToEdge(now, this.options.recordSeconds))
@@ -231,13 +224,17 @@ export class Station {
     this.instruments.forEach((instrument, i) => instrument.restore(before[i]))
   }
 
-  /** Records of earlier runs, and of earlier boots once UTC is known, go in front of what this run has measured. */
-  private async rebuildAverages(now: MonoSeconds): Promise<void> {
-    const utc = this.clock.at(now)
-    const older = new Map([...this.averages.keys()].map((key) => [key, new ChannelAverages()]))
-    const anchor = utc === undefined ? undefined : { mono: now, utc }
-    await restoreAverages(this.ports.store, this.set, this.boot, anchor, (key) => older.get(key))
-    for (const [key, { averages }] of this.averages) averages.prepend(older.get(key)!)
+  /** A line of its own each time they changed, so that every figure can be set beside the settings it came from. */
+  private tellSettings(now: MonoSeconds): void {
+    const { settingsDetails } = this.options
+    if (!settingsDetails || settingsDetails.hash === this.settingsHash) return
+    this.settingsHash = settingsDetails.hash
+    this.event(now, 'settings', settingsDetails)
+  }
+
+  /** From the store: earlier boots once UTC is known, and everything by what the site log says now. */
+  private rebuildAverages(now: MonoSeconds): Promise<void> {
+    return this.averages.rebuild(this.ports.store, this.present(now), () => this.site.effects())
   }
 
   /** When the next tick is due: a read period from the last, or the record's edge if that is sooner. */
@@ -278,6 +275,11 @@ export class Station {
     this.inFlight.track(this.inFlight.now().then(() => this.uplink?.hurry()))
   }
 
+  /** The rules with their states. */
+  get alerts(): readonly Alert[] {
+    return this.alerting.alerts
+  }
+
   get storeId(): string {
     return this.ports.store.storeId
   }
@@ -313,7 +315,8 @@ export class Station {
       this.recordStart,
       this.clock.secondsToEdge(this.recordStart, this.options.recordSeconds),
     )
-    this.stepAlerts(at)
+    this.site.step(now)
+    this.stepAlerts(at, now)
     this.askGauges(now)
     if (this.flushWanted || now - this.flushedAt >= this.options.flushEverySeconds) this.flush(now)
     if (now - this.savedAt >= checkpointEverySeconds) this.checkpoint(now)
@@ -350,19 +353,7 @@ export class Station {
     this.ports.store.append((seq) => ({ ...line, seq, values, excluded, marked }), this.set)
     this.records++
     this.pairs.take(seconds, values, at)
-    this.feedAverages(start, seconds, values)
-  }
-
-  private feedAverages(start: MonoSeconds, seconds: number, values: Float64Array): void {
-    for (const { averages, meanAt } of this.averages.values())
-      averages.add(
-        start,
-        seconds,
-        seconds,
-        values[meanAt + 1],
-        values[meanAt],
-        isOverRange(this.set, meanAt, values),
-      )
+    this.averages.feed(start, seconds, values)
   }
 
   private lookAtClock(now: MonoSeconds): boolean {
@@ -375,7 +366,8 @@ export class Station {
     this.ports.log.info(`clock ${news.turned}`, { source: anchor?.source, step_s: news.stepSeconds })
     if (news.stepSeconds !== undefined)
       this.event(now, 'clock-step', { seconds: news.stepSeconds.toFixed(3) })
-    if (news.turned === 'trusted') this.inFlight.track(this.rebuildAverages(now))
+    this.site.clockLearned()
+    this.inFlight.track(this.rebuildAverages(now))
     this.rebuildCalendar()
     return true
   }
@@ -386,36 +378,29 @@ export class Station {
       : 'no source vouches for it'
   }
 
-  private stepAlerts(at: MonoSeconds): void {
-    for (const alert of this.alerts) {
-      const watched = this.averages.get(alert.rule.channel)
-      if (!watched) continue
-      const change = alert.step(watched.averages.mean(alert.rule.average, at), at)
-      if (!change) continue
-      const details = alertDetails(change, this.decimals(alert.rule.channel))
-      this.lastChange.set(alert.rule.rule, { details, utc: this.clock.at(at) })
-      this.event(at, 'alert', details)
-      this.ports.log.warn(`alert ${alert.rule.rule}: ${alertWord(alert.rule, alert.state)}`, details)
+  private stepAlerts(at: MonoSeconds, now: MonoSeconds): void {
+    const quiet = this.site.quietWords(now)
+    if (this.alerting.step(at, quiet)) {
       this.flushWanted = true
       this.savedAt = monoSeconds(-Infinity)
-      this.untold.push(alert)
     }
+    for (const alert of this.alerting.turned(quiet)) this.retainAlert(alert)
   }
 
   /** Only after the line of the change was synced, or the disk was tried and failed. */
   private tellAlerts(): void {
-    if (this.untold.length === 0) return
-    for (const alert of this.untold) this.retainAlert(alert)
-    this.untold = []
+    const untold = this.alerting.takeUntold()
+    if (untold.length === 0) return
+    for (const alert of untold) this.retainAlert(alert)
     this.retainAverages()
     this.uplink?.hurry()
   }
 
   // ---- disk -----------------------------------------------------------------------------------------------------------
 
-  private event(mono: MonoSeconds, name: string, details: Readonly<Record<string, string>>): void {
-    const utc = this.clock.at(mono)
-    this.ports.store.append((seq) => ({ kind: 'event', seq, boot: this.boot, mono, utc, name, details }))
+  private event(mono: MonoSeconds, name: string, details: Readonly<Record<string, string>>): EventLine {
+    const line = { kind: 'event', boot: this.boot, mono, utc: this.clock.at(mono), name, details } as const
+    return { ...line, seq: this.ports.store.append((seq) => ({ ...line, seq })) }
   }
 
   /** Starts a flush unless one runs; the next minute starts another. A failing disk is told and tried again. */
@@ -446,7 +431,9 @@ export class Station {
       v: 1,
       session: this.session,
       seq: this.ports.store.safeSeq,
-      changes: Object.fromEntries(this.lastChange),
+      changes: Object.fromEntries(this.alerting.lastChange),
+      settingsHash: this.settingsHash,
+      site: siteTexts(this.site.lines, this.ports.store.safeSeq),
       uplink: this.uplink?.checkpoint(),
     }
     this.inFlight.track(
@@ -477,65 +464,88 @@ export class Station {
     this.healthAt = addSeconds(now, this.options.healthEverySeconds)
     this.uplink?.retain('health', json(this.health(now)))
     this.retainAverages()
-    for (const alert of this.alerts) this.retainAlert(alert)
+    for (const alert of this.alerting.alerts) this.retainAlert(alert)
   }
 
   private retainAlert(alert: Alert): void {
-    const unit = kindOf(alert.rule.channel)?.unit ?? ''
-    this.uplink?.retain(
-      `alerts/${alert.rule.rule}`,
-      json(alertJson(alert, unit, this.lastChange.get(alert.rule.rule))),
-    )
+    const quiet = this.site.quietWords(this.ports.clock.mono())
+    this.uplink?.retain(`alerts/${alert.rule.rule}`, json(this.alerting.json(alert, quiet)))
   }
 
   private retainAverages(): void {
     const channels: Record<string, unknown> = {}
-    for (const [key] of this.averages)
+    for (const key of this.averages.keys)
       if (isMass(key)) channels[key] = { unit: kindOf(key)?.unit, ...this.averagesOf(key) }
     const utc = this.clock.at(this.recordStart)
     const at = utc === undefined ? { clock: 'not trusted' } : { until: utcText(utc) }
     if (this.records > 0) this.uplink?.retain('averages', json({ v: 1, ...at, channels }))
   }
 
-  /** 10-min, 1-h and rolling 24-h averages of a channel, as JSON. */
+  /** 10-min, 1-h, rolling 24-h and the day's averages of a channel, as JSON; the day only once the clock is trusted. */
   averagesOf(key: string): Record<string, unknown> {
-    const known = this.averages.get(key)
-    if (!known) return {}
-    const of = (window: '10-min' | '1-h' | '24-h') =>
-      averageJson(known.averages.mean(window, this.recordStart), this.decimals(key))
-    return { '10-min': of('10-min'), '1-h': of('1-h'), '24-h': of('24-h') }
+    return this.averages.json(key, this.recordStart, this.daySoFar())
   }
 
-  private decimals(key: string): number {
-    return kindOf(key)?.decimals ?? 2
+  private daySoFar(): DaySoFar | undefined {
+    const utc = this.clock.at(this.recordStart)
+    return utc === undefined ? undefined : daySoFar(utc, this.options.standardOffsetMinutes ?? 0)
   }
 
   /** The health message: state, faults with their age, power, clock, and the balance of every stage. */
   health(now: MonoSeconds): Record<string, unknown> {
-    const utc = this.clock.at(now)
-    const { store } = this.ports
+    return healthMessage(this.view(), now)
+  }
+
+  /** What somebody at the station wants to know; worked out only when asked for. */
+  status(): Promise<StationStatus> {
+    return stationStatus(this.view(), this.ports.clock.mono())
+  }
+
+  /** Takes an entry of the site log; resolves when its line is safe, or the disk was tried. */
+  async addEntry(
+    input: Readonly<Record<string, unknown>>,
+  ): Promise<EntryAnswer & { readonly safe: boolean }> {
+    const answer = this.site.add(input)
+    await this.inFlight.now()
+    return { ...answer, safe: answer.ok && answer.number <= this.ports.store.safeSeq }
+  }
+
+  get siteLog() {
+    return this.site.log
+  }
+
+  /** An entry changes what counts: its line is made safe, averages are worked out anew, and who listens is told. */
+  private takeEntries(): void {
+    const now = this.ports.clock.mono()
+    this.flush(now)
+    this.inFlight.track(
+      this.ports.store.flush().then(async () => {
+        await this.rebuildAverages(now)
+        this.publishState(this.ports.clock.mono())
+      }),
+    )
+  }
+
+  private view() {
     return {
-      v: 1,
-      station: this.options.station,
+      options: this.options,
       boot: this.boot,
       session: this.session,
-      mono_s: Math.round(now),
-      ...(utc === undefined
-        ? {}
-        : { at: utcText(utc), clock_error_s: Math.round(this.clock.errorAt(now) * 10) / 10 }),
-      state: this.faults.worst() ?? 'well',
-      faults: this.faults.list().map((f) => ({
-        code: f.code,
-        detail: f.detail,
-        for_s: Math.round(now - f.since),
-        times: f.times,
-      })),
-      power: Object.assign({}, ...this.gauges.map((gauge) => gauge.newest())) as Record<string, number>,
-      surroundings: this.surroundings.report(now),
-      instruments: this.instruments.map((instrument) => instrument.report(now)),
-      pairs: this.pairs.report(),
-      store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
-      uplink: this.uplink?.status(now) ?? { state: 'none' },
+      startedAt: this.startedAt,
+      clock: this.clock,
+      faults: this.faults,
+      instruments: this.instruments,
+      gauges: this.gauges,
+      surroundings: this.surroundings,
+      pairs: this.pairs,
+      store: this.ports.store,
+      uplink: this.uplink,
+      averages: this.averages,
+      alerting: this.alerting,
+      site: this.site,
+      recordStart: this.recordStart,
+      day: this.daySoFar(),
+      freeBytes: this.ports.freeBytes,
     }
   }
 

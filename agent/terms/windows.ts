@@ -14,6 +14,8 @@ export interface Average {
   readonly mean: number
   readonly usedSeconds: number
   readonly plannedSeconds: number
+  /** Length of the records in the window; less than the window after a start, a gap or a change of unit. Absent: all of it. */
+  readonly recordedSeconds?: number
   readonly windowSeconds: number
   /** used / planned, 0 to 1; 0 when nothing was planned. */
   readonly dataCapture: number

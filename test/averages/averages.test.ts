@@ -64,10 +64,26 @@ describe('averages', () => {
 
   it('take records of earlier boots in front, once their time is known, and none twice', () => {
     const now = minutes(many(5, 10), 3000)
-    const older = minutes(many(60, 40), 0)
-    now.prepend(older)
-    const hour = now.mean('1-h', mono(3300))
+    const older = minutes(many(52, 40), 0)
+    older.followWith(now)
+    const hour = older.mean('1-h', mono(3300))
     expect(hour.usedSeconds).toBe(55 * 60)
-    expect(hour.mean).toBeCloseTo((50 * 40 + 5 * 10) / 55, 9)
+    expect(hour.mean).toBeCloseTo((52 * 40 + 3 * 10) / 55, 9)
+  })
+
+  it('do not cross a moment that they were told to forget, and say how much was recorded', () => {
+    const a = minutes(many(60, 5), 0)
+    a.forgetBefore(mono(3000))
+    const hour = a.mean('1-h', mono(3600))
+    expect(hour).toMatchObject({ usedSeconds: 600, recordedSeconds: 600, dataCapture: 1 })
+    expect(hour.sampledShare).toBeCloseTo(1 / 6, 9)
+  })
+
+  it('keep an excluded span planned and count nothing of it', () => {
+    const a = minutes([...many(30, 5), ...many(30, 50)], 0)
+    a.exclude(mono(1770), mono(3570))
+    const hour = a.mean('1-h', mono(3600))
+    expect(hour.mean).toBe(5)
+    expect(hour).toMatchObject({ usedSeconds: 29 * 60, plannedSeconds: 3600 })
   })
 })

@@ -35,6 +35,7 @@ const rules: Record<
       'power',
       'clock',
       'health',
+      'sitelog',
       'store',
       'uplink',
     ],

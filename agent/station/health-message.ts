@@ -1,0 +1,77 @@
+import type { StationClock } from '../clock/clock.js'
+import type { FaultBoard } from '../health/health.js'
+import type { Store } from '../store/store.js'
+import { utcText, type MonoSeconds, type Outcome } from '../terms/terms.js'
+import type { Uplink } from '../uplink/uplink.js'
+import type { AlertWatch } from './alert-watch.js'
+import type { GaugeRunner } from './gauge-runner.js'
+import type { InstrumentRunner } from './instrument-runner.js'
+import type { StationOptions } from './options.js'
+import type { PairWatch } from './pair-watch.js'
+import type { DaySoFar, RunningAverages } from './running-averages.js'
+import type { SiteWatch } from './site-watch.js'
+import type { SurroundingsWatch } from './surroundings-watch.js'
+
+/** The parts of a station, for those who report on them and change nothing. */
+export interface StationView {
+  readonly options: StationOptions
+  readonly boot: string
+  readonly session: number
+  readonly startedAt: MonoSeconds
+  readonly clock: StationClock
+  readonly faults: FaultBoard
+  readonly instruments: readonly InstrumentRunner[]
+  readonly gauges: readonly GaugeRunner[]
+  readonly surroundings: SurroundingsWatch
+  readonly pairs: PairWatch
+  readonly store: Store
+  readonly uplink: Uplink | undefined
+  readonly averages: RunningAverages
+  readonly alerting: AlertWatch
+  readonly site: SiteWatch
+  /** Start of the running record: the end of the newest whole one. */
+  readonly recordStart: MonoSeconds
+  readonly day?: DaySoFar
+  readonly freeBytes?: () => Promise<Outcome<number>>
+}
+
+/** State, faults with their age, power, clock, and the balance of every stage. */
+export function healthMessage(view: StationView, now: MonoSeconds): Record<string, unknown> {
+  const { faults, store, uplink } = view
+  return {
+    v: 1,
+    station: view.options.station,
+    boot: view.boot,
+    session: view.session,
+    mono_s: Math.round(now),
+    ...clockFacts(view, now),
+    state: faults.worst() ?? 'well',
+    faults: faultFacts(view, now),
+    power: Object.assign({}, ...view.gauges.map((gauge) => gauge.newest())) as Record<string, number>,
+    surroundings: view.surroundings.report(now),
+    instruments: view.instruments.map((instrument) => instrument.report(now)),
+    pairs: view.pairs.report(),
+    site: view.site.report(now),
+    site_log: view.site.log.counts(),
+    store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
+    uplink: uplink?.status(now) ?? { state: 'none' },
+  }
+}
+
+export function clockFacts({ clock }: StationView, now: MonoSeconds): Record<string, unknown> {
+  const utc = clock.at(now)
+  if (utc === undefined) return {}
+  return { at: utcText(utc), clock_error_s: Math.round(clock.errorAt(now) * 10) / 10 }
+}
+
+export interface FaultFacts {
+  readonly code: string
+  readonly detail: string
+  readonly for_s: number
+  readonly times: number
+}
+
+export const faultFacts = ({ faults }: StationView, now: MonoSeconds): FaultFacts[] =>
+  faults
+    .list()
+    .map(({ code, detail, since, times }) => ({ code, detail, for_s: Math.round(now - since), times }))

@@ -1,0 +1,62 @@
+import type { AlertRule } from '../alerts/alerts.js'
+import type { Decoder, ReadingSink } from '../instruments/instruments.js'
+import type { Store } from '../store/store.js'
+import type {
+  Channel,
+  Clock,
+  Gauge,
+  LineFactory,
+  Log,
+  Outcome,
+  PowerSwitch,
+  Scheduler,
+  StateFile,
+  SupplySign,
+  UtcMillis,
+} from '../terms/terms.js'
+import type { Uplink, UplinkPorts } from '../uplink/uplink.js'
+import type { InstrumentOptions } from './instrument-options.js'
+import type { SiteOptions } from './site-watch.js'
+
+export interface StationOptions {
+  readonly station: string
+  readonly group: string
+  readonly readEverySeconds: number
+  /** Length of a record: 60; shorter only for trials. */
+  readonly recordSeconds: number
+  readonly flushEverySeconds: number
+  readonly healthEverySeconds: number
+  readonly rules: readonly AlertRule[]
+  /** Nothing earlier is a possible present. */
+  readonly notBefore: UtcMillis
+  /** For the event line of a start: version. */
+  readonly startDetails: Readonly<Record<string, string>>
+  /** The settings without secrets and their `hash`, for an event line when they changed; absent: none is written. */
+  readonly settingsDetails?: Readonly<Record<string, string>>
+  /** Days are cut in local standard time, so many minutes ahead of UTC; absent: 0. */
+  readonly standardOffsetMinutes?: number
+  /** How long visits and zero checks last; absent: the usual. */
+  readonly site?: SiteOptions
+}
+
+export interface StationPorts {
+  readonly clock: Clock
+  readonly store: Store
+  readonly state: StateFile
+  /** Made with a way to tell its faults; absent: everything stays here. */
+  readonly makeUplink?: (faults: UplinkPorts['faults']) => Uplink
+  readonly scheduler: Scheduler
+  readonly log: Log
+  readonly instruments: readonly {
+    readonly options: InstrumentOptions
+    readonly lines: LineFactory
+    readonly makeDecoder: (sink: ReadingSink) => Decoder
+    /** What cycles its supply; absent: nothing can. */
+    readonly power?: PowerSwitch
+  }[]
+  /** Free bytes where the data folder lies; absent: nobody knows. */
+  readonly freeBytes?: () => Promise<Outcome<number>>
+  /** What tells a low supply of the board; absent: nothing does. */
+  readonly supply?: SupplySign
+  readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]
+}

@@ -1,0 +1,120 @@
+import { ChannelAverages } from '../averages/averages.js'
+import type { Store } from '../store/store.js'
+import {
+  kindOf,
+  localDay,
+  type Average,
+  type ColumnSet,
+  type MonoSeconds,
+  type UtcMillis,
+  type WindowName,
+} from '../terms/terms.js'
+import { averageJson } from './messages.js'
+import { isOverRange, restoreAverages } from './restart.js'
+import type { SiteEffect } from './site-effects.js'
+
+interface Kept {
+  averages: ChannelAverages
+  /** Position of the mean among the values of a record; the used seconds stand behind it. */
+  readonly meanAt: number
+}
+
+/** The averages that a running station holds of its channels: fed with each record, made anew from the store. */
+export class RunningAverages {
+  private readonly byKey = new Map<string, Kept>()
+
+  /** @param keys channels with slot; those the set does not have are left out. */
+  constructor(
+    private readonly set: ColumnSet,
+    keys: Iterable<string>,
+  ) {
+    for (const key of keys) {
+      const meanAt = set.columns.findIndex((c) => c.channel === key && c.statistic === 'mean')
+      if (meanAt >= 0) this.byKey.set(key, { averages: new ChannelAverages(), meanAt })
+    }
+  }
+
+  get keys(): readonly string[] {
+    return [...this.byKey.keys()]
+  }
+
+  feed(start: MonoSeconds, seconds: number, values: Float64Array): void {
+    for (const { averages, meanAt } of this.byKey.values())
+      averages.add(
+        start,
+        seconds,
+        seconds,
+        values[meanAt + 1],
+        values[meanAt],
+        isOverRange(this.set, meanAt, values),
+      )
+  }
+
+  /** The average over the window that ends at `end`; undefined for a channel that is not kept. */
+  mean(key: string, window: WindowName, end: MonoSeconds): Average | undefined {
+    return this.byKey.get(key)?.averages.mean(window, end)
+  }
+
+  /**
+   * Made anew from the newest records of the store, so that what the site log says now holds for them too. What was
+   * measured and is not in the store yet goes behind it.
+   */
+  async rebuild(
+    store: Store,
+    present: { readonly boot: string; readonly mono: MonoSeconds; readonly utc?: UtcMillis },
+    effects: () => readonly SiteEffect[],
+  ): Promise<void> {
+    const fresh = new Map(this.keys.map((key) => [key, new ChannelAverages()]))
+    const { boot, mono, utc } = present
+    const anchor = utc === undefined ? undefined : { mono, utc }
+    await restoreAverages(store, this.set, boot, anchor, (key) => fresh.get(key))
+    for (const [key, kept] of this.byKey) {
+      const averages = fresh.get(key)!
+      averages.followWith(kept.averages)
+      kept.averages = averages
+    }
+    this.apply(effects())
+  }
+
+  private apply(effects: readonly SiteEffect[]): void {
+    for (const [key, { averages }] of this.byKey) {
+      const slot = key.split('.')[1]
+      for (const effect of effects) {
+        if (effect.slot !== undefined && effect.slot !== slot) continue
+        if (effect.kind === 'cut') averages.forgetBefore(effect.at)
+        else averages.exclude(effect.from, effect.to)
+      }
+    }
+  }
+
+  /** 10-min, 1-h and rolling 24-h averages of a channel, and the local-standard-time day so far, as JSON. */
+  json(key: string, end: MonoSeconds, day?: DaySoFar): Record<string, unknown> {
+    const kept = this.byKey.get(key)
+    if (!kept) return {}
+    const decimals = kindOf(key)?.decimals ?? 2
+    const of = (average: Average) => averageJson(average, decimals)
+    return {
+      '10-min': of(kept.averages.mean('10-min', end)),
+      '1-h': of(kept.averages.mean('1-h', end)),
+      '24-h': of(kept.averages.mean('24-h', end)),
+      ...(day ? { day: { date: day.date, ...of(kept.averages.meanOver(day.seconds, end)) } } : {}),
+    }
+  }
+}
+
+export interface DaySoFar {
+  /** 'YYYY-MM-DD' in local standard time. */
+  readonly date: string
+  readonly seconds: number
+}
+
+const daySeconds = 86_400
+
+/** The day that a moment lies in; a moment at midnight is the end of the day before. */
+export function daySoFar(utc: UtcMillis, standardOffsetMinutes: number): DaySoFar {
+  const local = utc / 1000 + standardOffsetMinutes * 60
+  const into = local % daySeconds
+  const seconds = into < 0.5 ? daySeconds : into
+  const date = localDay((utc - 1000) as UtcMillis, standardOffsetMinutes)
+  return { date, seconds }
+}
