@@ -2,6 +2,7 @@ import { openFolder } from '../hardware/disk.js'
 import { SystemClock } from '../hardware/clock.js'
 import { effectiveSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
+import { tryGauges } from './check-gauges.js'
 import { brokerOf, lineOf } from './compose.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { loadLayout } from './layouts.js'
@@ -43,7 +44,7 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
     items.push(
       item('sensor', `${instrument.port} can be opened (${instrument.layout})`, await tryPort(instrument)),
     )
-  items.push(await tryFolder(settings.data.folder), lookAtClock(settings))
+  items.push(...(await tryGauges(settings)), await tryFolder(settings.data.folder), lookAtClock(settings))
   if (settings.uplink.mode === 'none')
     items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })
   else items.push(item('broker', `${settings.uplink.url} lets us in`, await tryBroker(settings)))
