@@ -79,9 +79,13 @@ async function collect({ collector, players }: Scene): Promise<void> {
 }
 
 function acts({ players, broker }: Scene, tell: Audience['tell']): Moment[] {
-  const { dryRoad, badCable, outage, fog } = story
+  const { dryRoad, badCable, outage, fog, setUp, visit, inletCleaned } = story
   const cutOff = named(players, outage.station)
-  const caption = (at: number, words: string): Moment => [at, () => tell(at, words)]
+  const visited = named(players, visit.station)
+  const caption = (at: number, words: string, station?: string): Moment => [
+    at,
+    () => tell(at, words, station),
+  ]
   return [
     caption(story.overcast, 'an overcast day: the batteries lose more than they get'),
     caption(story.sun, 'a clear day: the batteries charge'),
@@ -95,8 +99,17 @@ function acts({ players, broker }: Scene, tell: Audience['tell']): Moment[] {
         for (const { clock } of players) clock.source = 'ntp'
       },
     ],
-    [badCable.from, () => tell(badCable.from, 'a bad contact spoils frames', badCable.station)],
-    [badCable.to, () => tell(badCable.to, 'the contact holds again', badCable.station)],
+    caption(badCable.from, 'a bad contact spoils frames', badCable.station),
+    caption(badCable.to, 'the contact holds again', badCable.station),
+    ...players.map((player): Moment => [
+      setUp,
+      () => note(player, { kind: 'set-up', place: player.made.plan.name }),
+    ]),
+    caption(visit.from, 'somebody comes to clean the inlet and stirs up dust', visit.station),
+    [visit.from, () => note(visited, { kind: 'visit-start' })],
+    [inletCleaned, () => note(visited, { kind: 'inlet-cleaned', note: 'brushed out, dust on the roof' })],
+    [visit.to, () => note(visited, { kind: 'visit-end' })],
+    caption(visit.to, 'the visit is over; readings count again ten minutes later', visit.station),
     [
       outage.from,
       async () => {
@@ -112,6 +125,12 @@ function acts({ players, broker }: Scene, tell: Audience['tell']): Moment[] {
       },
     ],
   ]
+}
+
+/** An entry of the site log, as a person at the station would make it. */
+async function note({ station }: Player, entry: Readonly<Record<string, string>>): Promise<void> {
+  const answer = await station.addEntry({ who: 'made visitor', ...entry })
+  if (!answer.ok) throw new Error(answer.faults.map(({ words }) => words).join('; '))
 }
 
 /** Tells once that what waited through the outage is safe away. */

@@ -1,3 +1,4 @@
+import { SiteLog } from '../sitelog/sitelog.js'
 import { numberText, type EventLine } from '../terms/terms.js'
 import { daysOf, type DayFigures } from './demo-days.js'
 import { valueOf, type FarEnd, type FarRecord } from './demo-far-end.js'
@@ -27,11 +28,11 @@ export function messagesText(stations: readonly ReportedStation[]): string[] {
 
 function messageText(station: ReportedStation, { utc, details }: EventLine): string {
   const rule = rules.find((one) => one.rule === details.rule)!
-  const mean = `${rule.average} mean ${wholeNumbers(details.value)} ${unitOf(rule)}`
+  const mean = `${rule.average} mean ${rule.rule === 'dust' ? wholeNumbers(details.value) : details.value}`
   const [over, back] = rule.direction === 'above' ? ['over', 'below'] : ['under', 'above']
   const where = `${localText(utc!)}  ${station.name}: ${watchedWords[rule.rule]}`
-  if (details.state !== 'raised') return `${where} is back ${back} ${rule.backAt}: ${mean}`
-  const text = `${where} ${over} ${rule.level}: ${mean}`
+  if (details.state !== 'raised') return `${where} is back ${back} ${rule.backAt} ${unitOf(rule)}: ${mean}`
+  const text = `${where} ${over} ${rule.level} ${unitOf(rule)}: ${mean}`
   if (rule.rule !== 'dust') return text
   const minutes = station.farEnd.records.filter(
     ({ line: { utc: at } }) => at! <= utc! && at! > utc! - 600_000,
@@ -107,4 +108,18 @@ function minutesByReason({ records }: FarEnd, which: 'excluded' | 'marked'): Map
       minutes.set(name, (minutes.get(name) ?? 0) + seconds / 60)
     }
   return minutes
+}
+
+/** What people noted at the stations. */
+export function siteLogText(stations: readonly ReportedStation[]): string[] {
+  return stations
+    .flatMap(({ name, farEnd }) =>
+      new SiteLog(farEnd.events).entries().map(({ entry, from }) => ({ name, entry, from })),
+    )
+    .filter(({ entry, from }) => entry !== undefined && from !== undefined)
+    .sort((a, b) => a.from! - b.from!)
+    .map(({ name, entry, from }) => {
+      const note = entry!.note === undefined ? '' : `: ${entry!.note}`
+      return folded(`${localText(from!)}  ${name}: ${entry!.kind}${note} (${entry!.who})`, textWidth, 11)
+    })
 }

@@ -5,7 +5,7 @@ import { join } from 'node:path'
 import { bad, faultText, good, type Outcome } from '../terms/terms.js'
 import { play } from './demo-play.js'
 import { readFarEnd } from './demo-far-end.js'
-import { daysText, messagesText, reasonsText, type ReportedStation } from './demo-report.js'
+import { daysText, messagesText, reasonsText, siteLogText, type ReportedStation } from './demo-report.js'
 import type { Player } from './demo-scene.js'
 import { screenOf } from './demo-screen.js'
 import { folded, print, tableText, textWidth } from './demo-words.js'
@@ -85,6 +85,7 @@ async function report(players: readonly Player[], folder: string): Promise<numbe
   const proven = proofs.every(isProven)
   const paragraphs = [
     ['What a phone would have got (local time, newest last):', ...messagesText(stations)],
+    ['Site log:', ...siteLogText(stations)],
     [folded(daysNote, textWidth), ...daysText(stations)],
     reasonsText(stations, 'excluded'),
     reasonsText(stations, 'marked'),

@@ -17,10 +17,12 @@ const span = (day: number, from: string, to: string): MadeSpan => ({ from: at(da
 export const story = {
   switchedOn: at(-1, '23:50'),
   clockTrusted: at(-1, '23:53'),
+  setUp: at(-1, '23:55'),
   dryRoad: span(0, '08:40', '10:00'),
   overcast: at(0, '07:30'),
   badCable: { ...span(0, '12:20', '14:40'), station: 'haul-gate' },
   visit: { ...span(0, '15:10', '15:35'), station: 'north-fence' },
+  inletCleaned: at(0, '15:25'),
   outage: { ...span(0, '19:05', '23:40'), station: 'haul-gate' },
   fog: span(1, '04:30', '08:00'),
   sun: at(1, '09:30'),

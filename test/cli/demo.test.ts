@@ -123,7 +123,7 @@ describe('two days at Slate Hollow', () => {
     }
   })
 
-  it('have one alert: dust at the station downwind while the road is dry, over after it is watered', () => {
+  it('have one alert of dust, at the station downwind while the road is dry, over after it is watered', () => {
     const alerts = [...linesByHand(player('school-lane').archiveFolder).values()]
       .map((text) => text.split(','))
       .filter(([kind, , , , , name]) => kind === 'event' && name === 'alert')
@@ -138,7 +138,26 @@ describe('two days at Slate Hollow', () => {
     )
   })
 
+  it('have no alert and no counted reading while somebody stirs up dust at a station', () => {
+    const lines = [...linesByHand(player('north-fence').archiveFolder).values()]
+    expect(lines.filter((text) => text.includes('rule=dust'))).toEqual([])
+    expect(lines.filter((text) => text.includes(',sitelog,')).length).toBe(4)
+    const service = recordsByHand(player('north-fence').folder)
+      .map((record) => ({ at: siteOf(record.utc), seconds: /service=([\d.]+)/.exec(record.excluded)?.[1] }))
+      .filter(({ seconds }) => seconds !== undefined)
+    const { from, to } = story.visit
+    // A visit begins between two pulls, ten seconds apart: what the pull after it brings is excluded whole.
+    expect(service[0].at).toBe(from - 60)
+    expect(Number(service[0].seconds)).toBeLessThanOrEqual(10)
+    const total = service.reduce((sum, { seconds }) => sum + Number(seconds), 0)
+    expect(Math.abs(total - (to + 600 - from))).toBeLessThanOrEqual(20)
+    expect(texts.messages.join(' ')).not.toMatch(/north-fence: PM10/)
+  })
+
   it('have a battery that falls through the cloudy day and recovers', () => {
+    expect(texts.messages.join('\n')).toMatch(
+      /haul-gate: battery under 30 %.*\n.*haul-gate: battery is back above 40 %/,
+    )
     const charge = recordsByHand(player('haul-gate').folder).map((r) => Number(r['state_of_charge:mean']))
     const lowest = Math.min(...charge)
     expect(lowest).toBeLessThan(35)
@@ -156,8 +175,11 @@ describe('two days at Slate Hollow', () => {
   })
 })
 
-/** Seconds of a station that count. */
-const isCounted = (station: string) => (): boolean => station !== ''
+/** Seconds of a station that count: none from the start of a visit until ten minutes after its end. */
+const isCounted =
+  (station: string) =>
+  (second: number): boolean =>
+    station !== story.visit.station || second < story.visit.from || second > story.visit.to + 600
 
 describe('the demo', () => {
   it('writes the same bytes again, as far as it is played', async () => {
