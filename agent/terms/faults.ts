@@ -267,6 +267,30 @@ const kinds = {
     words: 'the sensor reports an error of its own; its readings do not count',
     firstThing: 'take power from the sensor for ten seconds; if it stays, replace the sensor',
   },
+  'control-unavailable': {
+    severity: 'warning',
+    transient: false,
+    words: 'the socket for status, visit and sitelog could not be made; the station measures on without it',
+    firstThing: 'give a short path that the agent may write to as runtime.folder in the settings',
+  },
+  'control-denied': {
+    severity: 'warning',
+    transient: false,
+    words: 'no permission to ask the running agent',
+    firstThing: 'use the user of the agent (sudo -u), or set runtime.group_access and join its group',
+  },
+  'agent-not-running': {
+    severity: 'warning',
+    transient: true,
+    words: 'no agent runs for these settings',
+    firstThing: 'start it with motepost run, or look why the service ended: systemctl status motepost',
+  },
+  'agent-silent': {
+    severity: 'warning',
+    transient: true,
+    words: 'the agent runs but did not answer',
+    firstThing: 'try again; if it stays, look at its log and restart it',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds
