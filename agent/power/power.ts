@@ -1,8 +1,8 @@
 /**
- * power: battery and sun as channels. First, gauge values are looked at before anybody believes them.
+ * power: battery, sun and climate as channels. First, gauge values are looked at before anybody believes them.
  *
  * In: what gauges gave for a channel (a value or a fault). Out: a value that may be recorded, or the fault.
- * Assumed: gauges give volts, amperes and watts already (hardware/ knows the units of the files).
+ * Assumed: gauges give V, A, W, °C, % and hPa already (hardware/ knows the units of the files).
  * Refused: values outside what the channel can be, as 'gauge-absurd': missing, never 0.
  */
 import { bad, kindOf, type GaugeReading, type Outcome } from '../terms/terms.js'
