@@ -308,6 +308,14 @@ export const settingsSchema = group('Settings of one Motepost station.', {
       unit: 'seconds',
     }).default(300),
   }),
+  runtime: group('Where a running station can be asked.', {
+    folder: text(
+      'Folder of the socket for status, visit and sitelog; by default the data folder.',
+      pathShape,
+      pathWords,
+    ).optional(),
+    group_access: onOff('Whether the group of its user may ask it too.').default(false),
+  }).prefault({}),
   clock: group('When the clock of the board is believed.', {
     trust: choice(
       'auto: when the network set it or a battery-backed clock keeps it; system: always; ntp-file: only when the network set it; none: never.',

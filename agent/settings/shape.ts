@@ -19,6 +19,7 @@ export interface Settings {
     readonly recordSeconds: number
     readonly flushEverySeconds: number
   }
+  readonly runtime: { readonly folder?: string; readonly groupAccess: boolean }
   readonly clock: { readonly trust: 'auto' | 'system' | 'ntp-file' | 'none' }
   readonly alerts: readonly AlertSettings[]
   readonly uplink: UplinkSettings
@@ -171,6 +172,7 @@ export function settingsOf(file: SettingsFile): Settings {
     gauges: file.gauges.map(gaugeOf),
     supply: given({ lowFile: file.supply.low_file }),
     data: { folder: data.folder, recordSeconds: data.record_s, flushEverySeconds: data.flush_every_s },
+    runtime: given({ folder: file.runtime.folder, groupAccess: file.runtime.group_access }),
     clock: file.clock,
     alerts: file.alerts.map(alertOf),
     uplink: uplinkOf(file),
