@@ -3,10 +3,9 @@ import { InstrumentMinute, type MinuteSeconds } from '../minutes/minutes.js'
 import { Screen } from '../screening/screening.js'
 import {
   addSeconds,
-  faultCatalogue,
   type ByteLine,
   type Channel,
-  type FaultCode,
+  type Fault,
   type LineFactory,
   type MonoSeconds,
 } from '../terms/terms.js'
@@ -18,6 +17,7 @@ import { liveReading, type LiveReading } from './live-reading.js'
 import { tellExcluded } from './readings-watch.js'
 import { PowerCycling } from './power-cycling.js'
 import { Rests, type Before } from './rests.js'
+import { tellSilence } from './silence.js'
 
 export { usualSilence, type InstrumentOptions } from './instrument-options.js'
 
@@ -29,11 +29,6 @@ const staleAfterSeconds = 15
 const firstRetrySeconds = 1
 /** A tick may come this much early and still be the one that a read was due at. */
 const dueWithinSeconds = 0.1
-/** Those of an opening that failed; what `LineLosses` tells is its own. */
-const openFaults = (Object.keys(faultCatalogue) as FaultCode[]).filter(
-  (code) => /^(port|line)-/.test(code) && code !== 'port-gone' && code !== 'port-unsteady',
-)
-
 /**
  * One instrument from its line to the minute: opens and reopens, pulls, decodes, screens, accumulates. It decides by the
  * age of the newest frame, not by events: whatever the cause of a silence, the ladder is the same.
@@ -217,27 +212,15 @@ export class InstrumentRunner {
     const silence = now - Math.max(this.heardAt, this.openedAt)
     if (silence < this.silentAfter) return
     this.silent = true
-    this.tellSilence(now)
+    const { name: where } = this.options
+    const seconds = now - this.heardAt
+    tellSilence(this.faults, { where, line: this.lines.name, seconds, bytes: this.bytesSinceFrame }, now)
     if (this.options.wake && now - this.wokenAt >= this.silentAfter) this.wake(now)
     if (silence < this.firstReopenAfter()) return
     this.powerLost = true
     if (silence < this.reopenAfter) return
     this.reopenAfter = Math.min(this.reopenAfter * 2, 20 * this.options.reopenAfterSeconds)
     this.close(now)
-  }
-
-  private tellSilence(now: MonoSeconds): void {
-    const garbage = this.bytesSinceFrame > 0
-    const [code, other]: FaultCode[] = garbage
-      ? ['sensor-garbage', 'sensor-silent']
-      : ['sensor-silent', 'sensor-garbage']
-    const what = garbage ? `${this.bytesSinceFrame} bytes and no whole frame` : 'no frame'
-    this.faults.clear(this.options.name, other)
-    this.faults.raise(
-      this.options.name,
-      { code, detail: `${this.lines.name}: ${what} for ${Math.round(now - this.heardAt)} s` },
-      now,
-    )
   }
 
   private wake(now: MonoSeconds): void {
@@ -254,16 +237,14 @@ export class InstrumentRunner {
     this.track(
       this.lines.open().then((opened) => {
         this.busy = false
-        if (!opened.ok) return this.failOpen(opened.fault.code, opened.fault.detail, now)
-        this.opened(opened.value, now)
+        if (opened.ok) this.opened(opened.value, now)
+        else this.failOpen(opened.fault, now)
       }),
     )
   }
 
-  private failOpen(code: FaultCode, detail: string, now: MonoSeconds): void {
-    const told = this.losses.explains(code, detail, now) ? undefined : code
-    this.faults.clear(this.options.name, ...openFaults.filter((other) => other !== told))
-    if (told) this.faults.raise(this.options.name, { code: told, detail }, now)
+  private failOpen(fault: Fault, now: MonoSeconds): void {
+    this.losses.failedToOpen(fault, now)
     this.retryAt = addSeconds(now, this.retrySeconds)
     this.retrySeconds = Math.min(this.retrySeconds * 2, this.options.longestRetrySeconds)
   }
@@ -278,8 +259,7 @@ export class InstrumentRunner {
     this.readDueAt = now
     this.askedAt = now
     this.bytesSinceFrame = 0
-    this.faults.clear(this.options.name, ...openFaults)
-    this.losses.back()
+    this.losses.opened()
     if (this.options.wake) this.wake(now)
   }
 

@@ -1,10 +1,15 @@
 import type { FaultBoard } from '../health/health.js'
-import { addSeconds, monoSeconds, type FaultCode, type MonoSeconds } from '../terms/terms.js'
+import { addSeconds, faultCodes, monoSeconds, type Fault, type MonoSeconds } from '../terms/terms.js'
 
 /** A second loss within this is an adapter that resets; told once, and over when there was none for as long. */
 const unsteadyWithinSeconds = 3600
 /** An unsteady port that stays away for longer is gone as well. */
 const briefSeconds = 60
+
+/** Those of an opening that failed; the other two are told of a loss. */
+const openFaults = faultCodes.filter(
+  (code) => /^(port|line)-/.test(code) && code !== 'port-gone' && code !== 'port-unsteady',
+)
 
 /**
  * How often a line was lost, and what is told of it: the first loss as it is, further ones within an hour as one fault
@@ -31,8 +36,14 @@ export class LineLosses {
     this.faults.raise(this.where, { code, detail }, now)
   }
 
-  /** Opening failed. True where that is only the same loss still, and nothing else is to be told. */
-  explains(code: FaultCode, detail: string, now: MonoSeconds): boolean {
+  failedToOpen(fault: Fault, now: MonoSeconds): void {
+    const told = this.explains(fault, now) ? undefined : fault.code
+    this.faults.clear(this.where, ...openFaults.filter((other) => other !== told))
+    if (told) this.faults.raise(this.where, fault, now)
+  }
+
+  /** True where it is only the same loss still, and nothing else is to be told. */
+  private explains({ code, detail }: Fault, now: MonoSeconds): boolean {
     if (!this.away || (code !== 'port-missing' && code !== 'line-unreachable')) return false
     if (!this.unsteady || now >= addSeconds(this.lostAt, briefSeconds))
       this.faults.raise(this.where, { code: 'port-gone', detail }, now)
@@ -40,9 +51,9 @@ export class LineLosses {
   }
 
   /** The line is open again. */
-  back(): void {
+  opened(): void {
     this.away = false
-    this.faults.clear(this.where, 'port-gone')
+    this.faults.clear(this.where, 'port-gone', ...openFaults)
   }
 
   /** To be called now and then: ends what has been steady for long enough. */
