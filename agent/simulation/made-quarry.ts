@@ -25,6 +25,8 @@ export interface Place {
   /** Seen from the haul road. */
   readonly bearingDegrees: number
   readonly distanceMetres: number
+  /** Humidity here against the site's, % of relative humidity: a hollow is damper than a slope. */
+  readonly damper: number
   /** Somebody or something raises dust right at the inlet; coarse mass in µg/m³. */
   readonly stirred: readonly (MadeSpan & { readonly coarse: number })[]
 }

@@ -43,8 +43,8 @@ const stillSeconds = 10
 const usuallySpoiltShare = 0.001
 
 export function madeStations(plan: SitePlan): MadeStation[] {
-  const weather = held((at) => weatherAt(plan.quarry.weather, at))
   return plan.stations.map((station, i) => {
+    const weather = held((at) => weatherIn(station.place, weatherAt(plan.quarry.weather, at)))
     const air = held((at) => airAt(plan.quarry, station.place, at))
     const sensor: SensorPlan = {
       name: `made sensor of ${station.name}`,
@@ -60,6 +60,11 @@ export function madeStations(plan: SitePlan): MadeStation[] {
     return { plan: station, sensor, weather, air, battery }
   })
 }
+
+const weatherIn = ({ damper }: Place, weather: Weather): Weather => ({
+  ...weather,
+  humidityPercent: Math.min(99.5, weather.humidityPercent + damper),
+})
 
 /** Remembers the newest answer: a pure function asked many times for the same ten seconds. */
 function held<T>(of: (siteSeconds: number) => T): (siteSeconds: number) => T {

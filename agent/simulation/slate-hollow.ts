@@ -77,6 +77,7 @@ export function slateHollow(number: number): SitePlan {
         place: {
           bearingDegrees: 350,
           distanceMetres: 180,
+          damper: -1.2,
           stirred: [{ ...story.visit, coarse: 420 }],
         },
         battery,
@@ -86,7 +87,7 @@ export function slateHollow(number: number): SitePlan {
       {
         name: 'haul-gate',
         layout: 'frames-aac0-10',
-        place: { bearingDegrees: 270, distanceMetres: 90, stirred: [] },
+        place: { bearingDegrees: 270, distanceMetres: 90, damper: 0.8, stirred: [] },
         battery: { ...battery, openSkyShare: 0.4 },
         badCable: [{ ...story.badCable, share: 0.4 }],
         unplugged: [],
@@ -94,8 +95,8 @@ export function slateHollow(number: number): SitePlan {
       {
         name: 'school-lane',
         layout: 'frames-424d-32',
-        place: { bearingDegrees: 70, distanceMetres: 260, stirred: [] },
-        battery,
+        place: { bearingDegrees: 70, distanceMetres: 260, damper: 0, stirred: [] },
+        battery: { ...battery, openSkyShare: 0.85 },
         badCable: [],
         unplugged: [],
       },

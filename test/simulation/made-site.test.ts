@@ -101,6 +101,7 @@ describe('a made site', () => {
     const place = (bearingDegrees: number, distanceMetres: number) => ({
       bearingDegrees,
       distanceMetres,
+      damper: 0,
       stirred: [],
     })
     expect(plumeShare(place(70, 200), wind(250))).toBeCloseTo(1, 9)
