@@ -29,7 +29,10 @@ describe('the fault catalogue', () => {
     const wanted = faultCodes.map(row).join('')
     if (process.env.UPDATE_README) {
       const text = readFileSync(readme, 'utf8')
-      writeFileSync(readme, text.replace(heading + tableIn(text), () => heading + wanted))
+      writeFileSync(
+        readme,
+        text.replace(heading + tableIn(text), () => heading + wanted),
+      )
     }
     expect(tableIn(readFileSync(readme, 'utf8'))).toBe(wanted)
   })
