@@ -73,6 +73,20 @@ async function hear(
   layouts: readonly Layout[],
   world: ListenWorld,
 ): Promise<number> {
+  const { facts, found } = await hearPort(port, options, layouts, world)
+  const kept = options.record === undefined ? undefined : keep(fileFor(options.record), found)
+  const told = { ...facts, ...recordingFacts(kept) }
+  world.print(options.json ? JSON.stringify(told, undefined, 2) + '\n' : wordsOf(told))
+  return facts.recognised && kept?.ok !== false ? 0 : 1
+}
+
+/** What speaks at a port: what `listen` prints, as facts. */
+export async function hearPort(
+  port: string,
+  options: ListenOptions,
+  layouts: readonly Layout[],
+  world: ListenWorld,
+): Promise<{ facts: Facts; found: Search }> {
   const kind = portKind(port)
   const board = kind === 'serial' ? world.viewBoard(port) : { device: port, isConsole: false, others: [] }
   const wholeTime = options.record !== undefined
@@ -83,11 +97,7 @@ async function hear(
     replayed: kind === 'file',
   })
   world.progress('')
-  const facts = factsOf({ port, kind, layout: settingsName(options.layout), board }, found)
-  const kept = options.record === undefined ? undefined : keep(fileFor(options.record), found)
-  const told = { ...facts, ...recordingFacts(kept) }
-  world.print(options.json ? JSON.stringify(told, undefined, 2) + '\n' : wordsOf(told))
-  return facts.recognised && kept?.ok !== false ? 0 : 1
+  return { facts: factsOf({ port, kind, layout: settingsName(options.layout), board }, found), found }
 }
 
 function refuse(words: string): number {
@@ -177,7 +187,7 @@ function lineOf(port: string, baud: number | undefined): LineFactory {
   return serialLine(port, baud!)
 }
 
-function realWorld(signal: AbortSignal): ListenWorld {
+export function realWorld(signal: AbortSignal): ListenWorld {
   return {
     clock: new SystemClock('system'),
     lineAt: lineOf,
@@ -198,7 +208,7 @@ function oneLine(): (words: string) => void {
 }
 
 /** Ctrl-C ends the listening and tells what was heard; a second one ends the program. */
-function untilInterrupted(): { signal: AbortSignal; release(): void } {
+export function untilInterrupted(): { signal: AbortSignal; release(): void } {
   const controller = new AbortController()
   const stop = (): void => controller.abort()
   process.once('SIGINT', stop)

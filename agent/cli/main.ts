@@ -3,7 +3,9 @@ import { Command, InvalidArgumentError } from 'commander'
 import type { CollectOptions } from './collect.js'
 import type { DemoOptions } from './demo.js'
 import type { ListenOptions } from './listen.js'
+import type { SetupOptions } from './setup.js'
 import { version } from './package-root.js'
+import { addSiteCommands } from './site-commands.js'
 import { prepareApart } from './prepare-apart.js'
 
 /** Exit codes everywhere: 0 fine, 1 found a problem, 2 wrong use. */
@@ -16,6 +18,24 @@ const program = new Command('motepost')
 const settingsOption = ['-s, --settings <file>', 'settings file', '/etc/motepost/station.yaml'] as const
 
 program.commandsGroup('Set up')
+program
+  .command('setup')
+  .description('find out what is connected, ask the little that is left, and write a settings file')
+  .option(...settingsOption)
+  .option('--force', 'write the file anew although it is there')
+  .option('--yes', 'ask nothing; take what is found and the usual answers')
+  .option('--name <name>', 'name of the station')
+  .option('--group <name>', 'group of stations it belongs to')
+  .option('--zone <name>', 'time zone by its IANA name; by default that of the board')
+  .option('--port <port...>', 'look only there; by default at every serial port of the board')
+  .option('--layout <name>', 'what is at the port, where it cannot be listened to')
+  .option('--data <folder>', 'folder of the records', '/var/lib/motepost')
+  .option('--broker <url>', 'mqtt://host:port or mqtts://host:port, or none')
+  .option('--solar', 'it runs from a battery or the sun')
+  .option('--seconds <s>', 'listen so long at each speed', Number)
+  .option('--sys <folder>', 'where the files of the kernel stand', '/sys')
+  .action(async (options: SetupOptions) => finish((await import('./setup.js')).setup(options)))
+
 program
   .command('check')
   .description('check a settings file and what it names: ports, data folder, clock, broker')
@@ -48,6 +68,8 @@ program
     const preparing = prepareApart(settings)
     await finish((await import('./run.js')).run(settings, preparing))
   })
+
+addSiteCommands(program, settingsOption, finish)
 
 program.commandsGroup('Many stations')
 program
