@@ -64,6 +64,7 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
     ),
     store: store.value.store,
     state: store.value.state,
+    freeBytes: () => store.value.disk.freeBytes(),
     scheduler: cronScheduler,
     makeUplink: makeUplink.value,
     supply: supplySignOf(settings),
@@ -91,10 +92,10 @@ async function openDataFolder(settings: Settings) {
   if (!disk.ok) return disk
   const store = await openStore({ disk: disk.value, newStoreId: randomUUID, station: settings.station.name })
   if (!store.ok) return store
-  return good({ store: store.value, state: stateFile(join(folder, 'state.json')) })
+  return good({ disk: disk.value, store: store.value, state: stateFile(join(folder, 'state.json')) })
 }
 
-function stationOptions({ settings, eventDetails }: Plan): StationOptions {
+function stationOptions({ settings, eventDetails, standardOffsetMinutes }: Plan): StationOptions {
   return {
     station: settings.station.name,
     group: settings.station.group,
@@ -109,7 +110,9 @@ function stationOptions({ settings, eventDetails }: Plan): StationOptions {
       leastDataCapture: alert.minDataCapturePercent / 100,
     })),
     notBefore: programMade,
-    startDetails: { version, ...eventDetails },
+    startDetails: { version },
+    settingsDetails: eventDetails,
+    standardOffsetMinutes,
   }
 }
 

@@ -1,8 +1,7 @@
 import { midnightUtcMillis, standardOffsetMinutes } from '../simulation/slate-hollow.js'
 import { kindOf, utcMillis, type UtcMillis } from '../terms/terms.js'
 
-/** Texts are made for the narrowest usual terminal. */
-export const textWidth = 79
+export { folded, tableText, textWidth } from './plain-text.js'
 
 export const print = (line: string): void => void process.stdout.write(line + '\n')
 
@@ -25,26 +24,3 @@ export const wholeNumbers = (figure: unknown): string =>
 /** Unit of what a rule watches, as people write it. */
 export const unitOf = ({ channel }: { readonly channel: string }): string =>
   (kindOf(channel)?.unit ?? '').replace('ug/m3', 'µg/m³')
-
-/** Breaks a text between words; what goes on below stands indented. */
-export function folded(text: string, width: number, indent = 0): string {
-  const lines: string[] = []
-  for (const word of text.split(' ')) {
-    const last = lines[lines.length - 1]
-    if (last !== undefined && last.length + 1 + word.length <= width)
-      lines[lines.length - 1] = `${last} ${word}`
-    else lines.push(lines.length === 0 ? word : ' '.repeat(indent) + word)
-  }
-  return lines.join('\n')
-}
-
-/** Rows of cells under headings, numbers to the right: a table as narrow as its contents. */
-export function tableText(rows: readonly (readonly string[])[], leftColumns: number): string[] {
-  const widths = rows[0].map((_, column) => Math.max(...rows.map((row) => row[column].length)))
-  return rows.map((row) =>
-    row
-      .map((cell, i) => (i < leftColumns ? cell.padEnd(widths[i]) : cell.padStart(widths[i])))
-      .join('  ')
-      .trimEnd(),
-  )
-}

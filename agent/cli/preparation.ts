@@ -1,5 +1,5 @@
 import type { Layout } from '../instruments/instruments.js'
-import { settingsEventDetails, type Settings } from '../settings/settings.js'
+import { settingsEventDetails, standardOffsetMinutes, type Settings } from '../settings/settings.js'
 import { faultText, good, type Outcome } from '../terms/terms.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { readLastGood } from './last-good.js'
@@ -13,7 +13,9 @@ export interface Plan {
   readonly text: string
   /** Of each instrument, in order. */
   readonly layouts: readonly Layout[]
-  /** The settings without secrets, for the event line of a start. */
+  /** Local standard time, minutes ahead of UTC. */
+  readonly standardOffsetMinutes: number
+  /** The settings without secrets, for the event line that is written when they changed. */
   readonly eventDetails: Readonly<Record<string, string>>
 }
 
@@ -49,5 +51,11 @@ function planOf({ settings, text }: Extract<SettingsRead, { ok: true }>): Outcom
     if (!able.ok) return able
     layouts.push(loaded.value)
   }
-  return good({ settings, text, layouts, eventDetails: settingsEventDetails(settings) })
+  return good({
+    settings,
+    text,
+    layouts,
+    standardOffsetMinutes: standardOffsetMinutes(settings),
+    eventDetails: settingsEventDetails(settings),
+  })
 }

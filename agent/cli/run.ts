@@ -8,6 +8,7 @@ import type { Settings } from '../settings/settings.js'
 import type { Station } from '../station/station.js'
 import { faultText, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
+import { openControl } from './control.js'
 import { keepLastGood } from './keep-last-good.js'
 import { stampOf, watchFile } from './watch-file.js'
 import type { Preparation } from './preparation.js'
@@ -39,12 +40,17 @@ async function runOnce(file: string, stamp: string, preparation: Preparation): P
   const log = standardLog(settings.log.level)
   const locked = await lockData(settings)
   if (!locked.ok) return refuse(locked.fault)
+  const control = await openControl(settings)
+  if (!control.ok) return refuse(control.fault)
   const clock = new SystemClock(settings.clock.trust)
   const station = await composeStation(plan, clock, log)
   if (!station.ok) return refuse(station.fault)
+  control.value.serve(station.value)
+  if (control.value.fault) station.value.faults.raise('control', control.value.fault, clock.mono())
   if (works) keepLastGood(file, plan.text)
   else blame(station.value, clock, wrong[0])
   const code = await live(station.value, clock, log, works ? undefined : { file, stamp })
+  await control.value.close()
   locked.value.release()
   return code
 }

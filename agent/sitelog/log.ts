@@ -5,7 +5,7 @@ import { derive, type Derived, type Held, type ListedEntry } from './derive.js'
 import { entryOf, isSiteLine } from './details.js'
 import { fault, type EntryFault } from './faults.js'
 import type { SiteEntry } from './kinds.js'
-import { slotKey, type Doubt, type Resolve } from './placed.js'
+import { slotKey, type Doubt, type DoubtCode, type Resolve } from './placed.js'
 import type { Boundary, Deployment, Unit } from './places.js'
 import type { CountingSpan } from './spans.js'
 import { Timeline, type SiteStatus } from './timeline.js'
@@ -114,6 +114,14 @@ export class SiteLog {
   boundariesBetween(from: UtcMillis, to: UtcMillis, slot?: string): readonly Boundary[] {
     return this.view().boundaries.filter(
       (b) => b.at < to && b.until > from && (slot === undefined || b.slot === undefined || b.slot === slot),
+    )
+  }
+
+  /** What does not fit about an entry just made, in words; an open visit is not yet one that was not ended. */
+  notesOn(number: number): readonly string[] {
+    const notYet: readonly DoubtCode[] = ['visit-not-ended', 'no-zero-result']
+    return this.doubts().flatMap((one) =>
+      one.number === number && !notYet.includes(one.code) ? one.words : [],
     )
   }
 

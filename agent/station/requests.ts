@@ -1,4 +1,4 @@
-import { entryDetails } from '../sitelog/sitelog.js'
+import { entryDetails, type Doubt, type SiteLog } from '../sitelog/sitelog.js'
 import { utcText, type UtcMillis } from '../terms/terms.js'
 import type { Station } from './station.js'
 
@@ -18,31 +18,47 @@ export async function answerRequest(station: Station, request: unknown): Promise
   return { ok: false, words: 'not understood; this station answers to status, list and add' }
 }
 
-/** A site log as others see it: entries as written and as they count, units, deployments, doubts. */
-export function siteList(log: Station['siteLog']): Record<string, unknown> {
+interface Span {
+  /** UTC; absent where nobody knows, or where it goes on. */
+  readonly from?: string
+  readonly to?: string
+}
+
+/** A site log as others see it: entries as written and as they count, units, deployments, doubts. Times are UTC texts. */
+export interface SiteList {
+  readonly left_out: number
+  readonly entries: readonly (Span & {
+    readonly number: number
+    readonly written_at?: string
+    readonly as_written: Readonly<Record<string, string>>
+    /** Absent: withdrawn. */
+    readonly counts_as?: Readonly<Record<string, string>>
+    readonly corrected_by: readonly number[]
+  })[]
+  readonly units: readonly (Span & { readonly slot?: string; readonly serial: string })[]
+  readonly deployments: readonly (Span & { readonly place: string })[]
+  readonly doubts: readonly Doubt[]
+}
+
+export function siteList(log: SiteLog): SiteList {
   const entries = log.entries()
   return {
     left_out: Math.max(0, entries.length - mostListed),
-    entries: entries
-      .slice(-mostListed)
-      .map(({ number, asWritten, entry, correctedBy, from, to, written }) => ({
-        number,
-        written_at: timeText(written.utc),
-        ...timed({ from, to }),
-        as_written: entryDetails(asWritten),
-        counts_as: entry && entryDetails(entry),
-        corrected_by: correctedBy,
-      })),
-    units: log.units().map((unit) => ({ ...unit, ...timed(unit) })),
-    deployments: log.deployments().map((one) => ({ ...one, ...timed(one) })),
+    entries: entries.slice(-mostListed).map((one) => ({
+      number: one.number,
+      written_at: one.written.utc === undefined ? undefined : utcText(one.written.utc),
+      ...spanOf(one),
+      as_written: entryDetails(one.asWritten),
+      counts_as: one.entry && entryDetails(one.entry),
+      corrected_by: one.correctedBy,
+    })),
+    units: log.units().map(({ slot, serial, ...span }) => ({ slot, serial, ...spanOf(span) })),
+    deployments: log.deployments().map(({ place, ...span }) => ({ place, ...spanOf(span) })),
     doubts: log.doubts(),
   }
 }
 
-const timeText = (utc: UtcMillis | undefined): string | undefined =>
-  utc === undefined ? undefined : utcText(utc)
-
-const timed = ({ from, to }: { readonly from?: UtcMillis; readonly to?: UtcMillis }) => ({
-  from: timeText(from),
-  to: timeText(to),
+const spanOf = ({ from, to }: { readonly from?: UtcMillis; readonly to?: UtcMillis }): Span => ({
+  ...(from === undefined ? {} : { from: utcText(from) }),
+  ...(to === undefined ? {} : { to: utcText(to) }),
 })

@@ -51,9 +51,6 @@ export type EntryAnswer =
     }
   | { readonly ok: false; readonly faults: readonly EntryFault[] }
 
-/** True by design at the moment of the entry; only later a thing to wonder about. */
-const notYetDoubts: readonly string[] = ['visit-not-ended', 'no-zero-result']
-
 /** The site log of a running station: takes entries, and makes visits and zero checks do what they mean. */
 export class SiteWatch {
   readonly log: SiteLog
@@ -101,8 +98,7 @@ export class SiteWatch {
     this.take(line)
     this.lookAgain()
     this.ports.onEntries()
-    const doubts = this.log.doubts().filter((d) => d.number === line.seq && !notYetDoubts.includes(d.code))
-    return { ok: true, number: line.seq, details: line.details, notes: doubts.map(({ words }) => words) }
+    return { ok: true, number: line.seq, details: line.details, notes: this.log.notesOn(line.seq) }
   }
 
   private take(line: EventLine): void {

@@ -42,7 +42,7 @@ import { SiteWatch, type EntryAnswer } from './site-watch.js'
 import { stationStatus, type StationStatus } from './status.js'
 import { SurroundingsWatch } from './surroundings-watch.js'
 
-export { answerRequest } from './requests.js'
+export { answerRequest, siteList, type SiteList } from './requests.js'
 export { gaugeChannel } from './gauge-runner.js'
 export { usualSilence } from './instrument-runner.js'
 export type { StationOptions, StationPorts } from './options.js'

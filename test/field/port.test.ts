@@ -302,7 +302,7 @@ describeWith(['socat', 'mosquitto', 'setpriv'], 'a path that is no usable port [
     chmodSync(realpathSync(rig.pty.sensor), 0o666)
     await rig.untilMeasured('once it is allowed', 0, 1, 20)
     expect(await rig.stop()).toBe(0)
-    expect(storedEvents(rig.data).map(({ name }) => name)).toEqual(['started', 'stopped'])
+    expect(storedEvents(rig.data).map(({ name }) => name)).toEqual(['started', 'settings', 'stopped'])
   }, 40_000)
 })
 
