@@ -124,65 +124,65 @@ function* inPieces(whole: Uint8Array, length: (at: number) => number): Generator
   }
 }
 
-describe('a sensor whose values stand still [virtual]', () => {
-  /** One instrument on a line that gives what it is told to, minute by minute. */
-  async function watched(): Promise<{
-    minute(bytes: (second: number) => Uint8Array): MinuteOf
-    changes: FaultChange[]
-  }> {
-    const changes: FaultChange[] = []
-    let next: Uint8Array = new Uint8Array(0)
-    const line: ByteLine = {
-      readAvailable: () => {
-        const bytes = next
-        next = new Uint8Array(0)
-        return bytes.length > 0 ? bytes : 'nothing'
-      },
-      write: () => Promise.resolve(done),
-      close: () => Promise.resolve(),
-    }
-    let now = 0
-    const runner = new InstrumentRunner(
-      {
-        name: 'sensor 1',
-        screening: { ...usualScreening, warmUpSeconds: 0 },
-        frameBytes,
-        silentAfterSeconds: 10,
-        reopenAfterSeconds: 30,
-        longestRetrySeconds: 5,
-      },
-      { name: 'made', open: () => Promise.resolve(good(line)) },
-      (sink) => createDecoder(layout(), { sink }),
-      new FaultBoard((change) => void changes.push(change)),
-      () => undefined,
-      monoSeconds(0),
-      { tell: () => undefined, temperatureC: () => 15 },
-    )
-    runner.pull(monoSeconds(0))
-    await Promise.resolve()
-    const cells = columnsOf(runner.channels)
-    return {
-      changes,
-      minute: (bytes) => {
-        for (let second = 1; second <= 60; second++) {
-          next = bytes(second)
-          runner.pull(monoSeconds(++now))
-        }
-        const values = new Float64Array(cells.length)
-        const result = runner.closeMinute(monoSeconds(now), 60, values, 0)
-        const at = cells.findIndex((cell) => cell.channel === 'pm2_5' && cell.statistic === 'mean')
-        const all = cells.findIndex((cell) => cell.channel === 'pm2_5' && cell.statistic === 'all')
-        return { ...result, mean: values[at], all: values[all] }
-      },
-    }
+/** One instrument on a line that gives what it is told to, minute by minute. */
+async function watched(): Promise<{
+  minute(bytes: (second: number) => Uint8Array): MinuteOf
+  changes: FaultChange[]
+}> {
+  const changes: FaultChange[] = []
+  let next: Uint8Array = new Uint8Array(0)
+  const line: ByteLine = {
+    readAvailable: () => {
+      const bytes = next
+      next = new Uint8Array(0)
+      return bytes.length > 0 ? bytes : 'nothing'
+    },
+    write: () => Promise.resolve(done),
+    close: () => Promise.resolve(),
   }
-  interface MinuteOf {
-    readonly used: number
-    readonly mean: number
-    readonly all: number
-    readonly excluded: Readonly<Record<string, number>>
+  let now = 0
+  const runner = new InstrumentRunner(
+    {
+      name: 'sensor 1',
+      screening: { ...usualScreening, warmUpSeconds: 0 },
+      frameBytes,
+      silentAfterSeconds: 10,
+      reopenAfterSeconds: 30,
+      longestRetrySeconds: 5,
+    },
+    { name: 'made', open: () => Promise.resolve(good(line)) },
+    (sink) => createDecoder(layout(), { sink }),
+    new FaultBoard((change) => void changes.push(change)),
+    () => undefined,
+    monoSeconds(0),
+    { tell: () => undefined, temperatureC: () => 15 },
+  )
+  runner.pull(monoSeconds(0))
+  await Promise.resolve()
+  const cells = columnsOf(runner.channels)
+  return {
+    changes,
+    minute: (bytes) => {
+      for (let second = 1; second <= 60; second++) {
+        next = bytes(second)
+        runner.pull(monoSeconds(++now))
+      }
+      const values = new Float64Array(cells.length)
+      const result = runner.closeMinute(monoSeconds(now), 60, values, 0)
+      const at = cells.findIndex((cell) => cell.channel === 'pm2_5' && cell.statistic === 'mean')
+      const all = cells.findIndex((cell) => cell.channel === 'pm2_5' && cell.statistic === 'all')
+      return { ...result, mean: values[at], all: values[all] }
+    },
   }
+}
+interface MinuteOf {
+  readonly used: number
+  readonly mean: number
+  readonly all: number
+  readonly excluded: Readonly<Record<string, number>>
+}
 
+describe('a sensor whose values stand still [virtual]', () => {
   it('PC-12 the same frame for an hour is told once as stuck, kept but not counted, and over when the air moves', async () => {
     const { minute, changes } = await watched()
     const air = (second: number): Uint8Array => frame(10 + (second % 5))
@@ -219,6 +219,30 @@ describe('a sensor whose values stand still [virtual]', () => {
     expect(high.used).toBeGreaterThan(57)
     expect(high.mean).toBeGreaterThan(490)
     expect(high.mean).toBeLessThanOrEqual(500)
+  })
+})
+
+describe('a sensor that reports an error of its own [virtual]', () => {
+  it('PC-12 is told once while most of a minute is error frames, and not for a single one', async () => {
+    const { minute, changes } = await watched()
+    const failing = frame(10)
+    // Byte 29 is the sensor's error byte; the sum of the frame follows it.
+    failing[29] = 4
+    new DataView(failing.buffer).setUint16(
+      30,
+      failing.subarray(0, 30).reduce((sum, byte) => sum + byte, 0),
+    )
+    const air = (second: number): Uint8Array => frame(10 + (second % 5))
+    for (let n = 0; n < 6; n++) minute(air)
+    minute((second) => (second === 30 ? failing : air(second)))
+    expect(changes).toEqual([])
+    for (let n = 0; n < 5; n++) expect(minute(() => failing).excluded['sensor-error']).toBeGreaterThan(57)
+    minute(air)
+    minute(air)
+    expect(changes.map(({ fault, stands }) => `${fault.code} ${stands}`)).toEqual([
+      'sensor-error true',
+      'sensor-error false',
+    ])
   })
 })
 
