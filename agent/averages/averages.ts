@@ -7,6 +7,8 @@
  * Assumed: records come in the order of monotonic time; window lengths are monotonic time, so a step of the wall clock
  * changes no average. Records of an earlier boot enter with the monotonic time they would have had.
  * Refused: a record that begins before the newest one held (counted).
+ * Beside it, for the desk: blocks.ts, hours.ts and days.ts make 10-min means, hours, rolling 24 h and local-standard-time
+ * days of records in any order, placed in time already.
  */
 import {
   windowSeconds,
@@ -15,6 +17,25 @@ import {
   type StageCounts,
   type WindowName,
 } from '../terms/terms.js'
+
+export { BlockSums, dayText, startOfDay, type Block, type Piece, type StandardMillis } from './blocks.js'
+export {
+  dayFigure,
+  hoursInDay,
+  leastHoursOfDay,
+  rolling24,
+  type DayFigure,
+  type RollingFigure,
+} from './days.js'
+export {
+  blockAt,
+  hourAt,
+  hourRules,
+  isHour,
+  quarterHourSeconds,
+  type PeriodFigure,
+  type PeriodKind,
+} from './hours.js'
 
 /** 24 h of full minutes and as many short records again; beyond it the oldest falls out. */
 const ringSize = 2880
