@@ -22,6 +22,17 @@ import { StoreWriter } from './writer.js'
 
 export { openArchive, type Added, type Archive, type ArchiveOptions, type ArrivedLine } from './archive.js'
 export { readStoreFolder, type StoreFolder } from './folder.js'
+export {
+  eachFoundLine,
+  folderFiles,
+  namedStore,
+  readFoundLine,
+  readHeading,
+  type FolderFiles,
+  type FoundLine,
+  type LinePlace,
+} from './found-lines.js'
+export { TimeTable, type PlacedTime } from './time-table.js'
 export type { LineView, Recovered, Scanned, ScanOptions, StoredLine, StoredText }
 
 export interface StoreOptions {
