@@ -8,6 +8,8 @@ import { missingSiteFacts } from './site-facts.js'
 type Live = StationStatus['live'][number]
 
 const indent = 10
+/** A space at which no line is broken. */
+const bound = '\u00a0'
 
 /** The status of a station for a narrow terminal: what counts now, what does not and why, and what to do about it. */
 export function statusLines(status: StationStatus, { settings, place }: Reached): string[] {
@@ -29,7 +31,9 @@ export function statusLines(status: StationStatus, { settings, place }: Reached)
 /** A word in the margin, and what is to be said beside it, folded. */
 function rows(word: string, words: string): string[] {
   if (words === '') return []
-  const [first, ...more] = folded(words, textWidth - indent).split('\n')
+  const [first, ...more] = folded(words, textWidth - indent)
+    .replaceAll(bound, ' ')
+    .split('\n')
   return [word.padEnd(indent) + first, ...more.map((line) => ' '.repeat(indent) + line)]
 }
 
@@ -68,7 +72,7 @@ const excludedWords: Readonly<Record<string, string>> = {
 
 function liveLines(live: Live): string[] {
   const counts = live.excluded === undefined ? marksWords(live) : notCounting(live)
-  const values = live.values.map(({ channel, value }) => `${channel} ${value}`).join('  ')
+  const values = live.values.map(({ channel, value }) => `${channel}${bound}${value}`).join(', ')
   const age = live.age_s === undefined ? 'no reading yet' : `${live.age_s} s ago`
   return [...rows('now', `${live.instrument}, ${age}: ${counts}`), ...(values === '' ? [] : rows('', values))]
 }
@@ -159,18 +163,20 @@ function lineWords({ lines, link }: StationStatus): string {
 }
 
 function siteWords({ site }: StationStatus): string {
-  const { place, visit, counts_again_in_s: left, zero_checks_running: zeros, entries } = site
-  const visiting =
-    left === undefined
-      ? `visit: ${String(visit)}`
-      : `visit: ${String(visit)}, ${durationText(Number(left))} left`
+  const { place, visit, zero_checks_running: zeros, entries } = site
+  const inTime = (words: string, seconds: unknown): string =>
+    seconds === undefined ? '' : `, ${words} in ${durationText(Number(seconds))}`
+  const visiting = `visit: ${String(visit)}${inTime('closes itself', site.closes_itself_in_s)}${inTime('readings count again', site.counts_again_in_s)}`
   const checks = (zeros as { slot?: string; result_in_s: number }[]).map(
     ({ slot, result_in_s }) =>
       `zero check${slot ? ` of ${slot}` : ''}: result in ${durationText(result_in_s)}`,
   )
-  return [`place: ${String(place)}`, visiting, ...checks, `${String(entries)} entries in the site log`].join(
-    '; ',
-  )
+  return [
+    `place: ${String(place)}`,
+    visiting,
+    ...checks,
+    `site log: ${entries === 1 ? '1 entry' : `${String(entries)} entries`}`,
+  ].join('; ')
 }
 
 /** '45 s', '12 min', '3 h', '5 d': as precise as somebody standing there wants it. */

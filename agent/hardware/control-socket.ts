@@ -1,7 +1,7 @@
 import { chmod, lstat, mkdir, rm } from 'node:fs/promises'
 import { connect, createServer, type Server, type Socket } from 'node:net'
 import { dirname } from 'node:path'
-import { bad, done, good, type FaultCode, type Outcome } from '../terms/terms.js'
+import { bad, done, good, type Fault, type FaultCode, type Outcome } from '../terms/terms.js'
 import { ControlClient, type ControlHandler, type ControlLimits } from './control-client.js'
 
 export type { ControlHandler, ControlLimits } from './control-client.js'
@@ -114,6 +114,13 @@ const faultOf: Readonly<Record<string, FaultCode>> = {
   EPERM: 'control-denied',
 }
 
+function cannotAsk(path: string, code: string): { ok: false; fault: Fault } {
+  const fault = faultOf[code] ?? 'agent-silent'
+  if (fault !== 'agent-not-running') return bad(fault, `${path} (${code})`)
+  const killed = code === 'ECONNREFUSED'
+  return bad(fault, killed ? `${path} is left from one that was killed` : `nothing listens at ${path}`)
+}
+
 /** Longest answer that is believed. */
 const longestAnswerBytes = 8 * 1024 * 1024
 
@@ -136,9 +143,7 @@ export function askControl(path: string, request: unknown, limitSeconds = 10): P
       limitSeconds * 1000,
     )
     socket.once('connect', () => socket.write(JSON.stringify(request) + '\n'))
-    socket.once('error', (error) =>
-      end(bad(faultOf[codeOf(error)] ?? 'agent-silent', `${path} (${codeOf(error)})`)),
-    )
+    socket.once('error', (error) => end(cannotAsk(path, codeOf(error))))
     socket.once('close', () => end(bad('agent-silent', `${path} was closed`)))
     readAnswer(socket, path, end)
   })

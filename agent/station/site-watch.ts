@@ -190,6 +190,7 @@ export class SiteWatch {
     return {
       place: place ?? 'not recorded',
       visit: open ? 'open' : quiet ? 'over, readings do not count yet' : 'none',
+      ...(open ? { closes_itself_in_s: Math.ceil(quietUntil! - now) - this.options.visit.afterSeconds } : {}),
       ...(quiet ? { counts_again_in_s: Math.ceil(quietUntil! - now) } : {}),
       zero_checks_running: this.zeroChecks.map(({ slot, due }) => ({
         ...(slot === undefined ? {} : { slot }),

@@ -1,3 +1,4 @@
+import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { Alert, alertWord, type AlertRule } from '../../agent/alerts/alerts.js'
 import { monoSeconds, type Average } from '../../agent/terms/terms.js'
@@ -99,5 +100,76 @@ describe('a threshold rule', () => {
     const alert = new Alert(rule)
     alert.restore('raised')
     expect(live(alert, values(many(25, 10)))).toEqual(['20 normal'])
+  })
+})
+
+describe('an alert without enough data', () => {
+  const nothing: Average = { ...average(NaN, 0), usedSeconds: 0 }
+
+  it('says since when it does not know, from its start on, and keeps what was known', () => {
+    const alert = new Alert(rule, monoSeconds(0))
+    expect(alert.unknownSince).toBe(0)
+    live(alert, [nothing, average(200), nothing, nothing])
+    expect(alert.state).toBe('raised')
+    expect(alert.unknownSince).toBe(120)
+    live(alert, [average(200)], 4)
+    expect(alert.unknownSince).toBeUndefined()
+  })
+
+  it('takes no short piece of an hour for an hour, however well it was captured', () => {
+    const alert = new Alert({ ...rule, average: '1-h' })
+    const piece = (recordedSeconds: number): Average => ({
+      ...average(900),
+      windowSeconds: 3600,
+      recordedSeconds,
+    })
+    expect(live(alert, [piece(60), piece(2699)])).toEqual([])
+    expect(alert.unknownSince).toBe(0)
+    expect(live(alert, [piece(2700)], 2)).toEqual(['2 raised'])
+  })
+})
+
+describe('an alert while somebody is at the station', () => {
+  it('is not raised, starts its on-delay anew afterwards, and goes back all the same', () => {
+    const alert = new Alert({ ...rule, onDelaySeconds: 120, offDelaySeconds: 0 })
+    const step = (minute: number, mean: number, quiet: boolean) =>
+      alert.step(average(mean), monoSeconds(minute * 60), quiet)?.to
+    expect([0, 1, 2, 3, 4].map((minute) => step(minute, 200, true))).toEqual(Array(5).fill(undefined))
+    expect([5, 6, 7].map((minute) => step(minute, 200, false))).toEqual([undefined, undefined, 'raised'])
+    expect(step(8, 100, true)).toBe('normal')
+  })
+})
+
+describe('an alert, whatever the value does', () => {
+  it('is raised at most once for each time the value went back past the deadband', () => {
+    const seed = Date.now() % 2 ** 31
+    console.info(`test/alerts: SEED=${seed}`)
+    // Trembling about the level, with steps far away and gaps among it.
+    const value = fc.oneof(
+      { weight: 8, arbitrary: fc.double({ min: 110, max: 160, noNaN: true }) },
+      { weight: 1, arbitrary: fc.constantFrom(NaN, 0, 1000) },
+    )
+    const delays = fc.constantFrom(0, 60, 300)
+    fc.assert(
+      fc.property(
+        fc.array(value, { maxLength: 300 }),
+        delays,
+        delays,
+        (means, onDelaySeconds, offDelaySeconds) => {
+          const alert = new Alert({ ...rule, onDelaySeconds, offDelaySeconds })
+          let mayRaise = true
+          means.forEach((mean, minute) => {
+            const given = Number.isNaN(mean) ? { ...average(NaN, 0), usedSeconds: 0 } : average(mean)
+            if (mean < rule.backAt) mayRaise = true
+            const change = alert.step(given, monoSeconds(minute * 60))
+            if (change?.to !== 'raised') return
+            expect(mayRaise).toBe(true)
+            expect(mean).toBeGreaterThan(rule.level)
+            mayRaise = false
+          })
+        },
+      ),
+      { seed },
+    )
   })
 })
