@@ -152,6 +152,12 @@ const kinds = {
     words: 'the layout of an instrument cannot be used',
     firstThing: 'name a layout of config/instruments (without .yaml), or correct the file',
   },
+  'limits-invalid': {
+    severity: 'trouble',
+    transient: false,
+    words: 'a file of limits or corrections cannot be used',
+    firstThing: 'correct the key that is named, or take the file as it came with the program',
+  },
   'broker-unreachable': {
     severity: 'warning',
     transient: true,

@@ -1,0 +1,82 @@
+/** What is said to people about days, verdicts and corrections: all of it here, so that it is said the same everywhere. */
+import type { CorrectionRefusal } from './corrections.js'
+import { hoursOfDay, type DayValue } from './day-value.js'
+import type { Evidence, Limit } from './kinds.js'
+import type { Doubt, Figure, Judgement, Uncertainty, VerdictWord } from './verdict.js'
+
+/** One decimal, as figures beside a limit are shown; a tiny value below zero is not '-0.0'. */
+export function figureText(value: number): string {
+  const text = value.toFixed(1)
+  return text === '-0.0' ? '0.0' : text
+}
+
+/** '20 of 24 h: valid'; '13 of 24 h: no verdict, mean so far 31.2'. */
+export function dayWords(day: DayValue): string {
+  const hours = `${day.hours} of ${hoursOfDay} h`
+  if (day.valid && day.method === 'hours-present') return `${hours}: valid`
+  if (day.valid) return `${hours}: counts, because it is above even with zero for each missing hour`
+  return day.soFar === undefined
+    ? `${hours}: no verdict`
+    : `${hours}: no verdict, mean so far ${figureText(day.soFar)}`
+}
+
+export const verdictWords: Readonly<Record<VerdictWord, string>> = {
+  above: 'above',
+  below: 'below',
+  'too-close-to-tell': 'too close to tell',
+  'not-enough-data': 'not enough data',
+}
+
+const sensorWords: Readonly<Record<Uncertainty['source'], string>> = {
+  'not-compared': 'a sensor not yet compared',
+  'side-by-side': 'this sensor after its side-by-side run',
+}
+
+const doubtWords: Readonly<Record<Exclude<Doubt, 'uncertainty'>, string>> = {
+  inferred: 'at least this much: it is inferred from smaller particles, and coarse dust may be missed',
+  'over-range': 'at least this much: the sensor was over its range',
+}
+
+/** '36.2 against 35: above by arithmetic; too close to tell for a sensor not yet compared'. */
+export function judgementWords(figure: Figure, judgement: Judgement, limit: Limit): string {
+  if (judgement.arithmetic === undefined || figure.value === undefined)
+    return `no figure against ${limit.level}: ${verdictWords[judgement.verdict]}`
+  const arithmetic = judgement.arithmetic === 'above' ? 'above' : 'not above'
+  return `${beside(figure.value, limit)}: ${arithmetic} by arithmetic; ${said(judgement, figure.uncertainty)}`
+}
+
+/** Shown with as many places as keep it on its own side of the level: 35.04 against 35 is not '35.0'. */
+function beside(value: number, limit: Limit): string {
+  const text = figureText(value)
+  const misleads = Number(text) === limit.level && value !== limit.level
+  return `${misleads ? value.toFixed(3) : text} against ${limit.level}`
+}
+
+function said({ verdict, doubt }: Judgement, { source }: Uncertainty): string {
+  const words = verdictWords[verdict]
+  if (doubt === 'inferred' || doubt === 'over-range') return `${words}: ${doubtWords[doubt]}`
+  if (verdict === 'above' || verdict === 'below')
+    return `${words} within the uncertainty of ${sensorWords[source]}`
+  return `${words} for ${sensorWords[source]}`
+}
+
+/** '24-hour mean of 35 µg/m³ (3-year mean of annual 98th percentiles; 40 CFR 50.18, (a) and (c))'. */
+export const limitWords = (limit: Limit): string =>
+  `${limit.title}: ${limit.averaging} mean of ${limit.level} µg/m³ (${limit.formWords}; ${limit.document}, ${limit.clause})`
+
+export const evidenceWords: Readonly<Record<Evidence, string>> = {
+  read: 'its wording was read',
+  restated: 'as other texts restate it',
+  memory: 'from memory',
+  own: 'set by the owner',
+}
+
+export const correctionRefusalWords: Readonly<Record<CorrectionRefusal, string>> = {
+  'other-channel': 'the correction is for another channel',
+  'other-unit': 'the correction is for another unit',
+  'other-scaling': 'the correction is for the other mass output',
+  'no-value': 'there is no value to correct',
+  'outside-range': 'the value is outside the range that the correction was made for',
+  'no-humidity': 'the correction needs the humidity, and there is none',
+  'too-humid': 'it was more humid than the correction holds for',
+}
