@@ -231,7 +231,7 @@ describeWith(['socat', 'mosquitto'], 'a port that is shared or silent [rig]', ()
       await rig.pty.unplug()
       await rig.untilHealth('port-gone', () => rig.hasFault('port-gone'))
       const { refused } = rig.health!.instruments[0].decoder
-      expect(Object.values(refused).reduce((sum, bytes) => sum + bytes, 0)).toBeGreaterThan(100)
+      expect(Object.values(refused).reduce((sum, bytes) => sum + bytes, 0)).toBeGreaterThan(0)
     },
     minute,
   )
@@ -331,7 +331,7 @@ function endGroup({ pid }: ChildProcess): void {
 
 function readSome(fd: number): number {
   try {
-    return readSync(fd, Buffer.alloc(16), 0, 16, null)
+    return readSync(fd, Buffer.alloc(11), 0, 11, null)
   } catch {
     return 0
   }
