@@ -43,6 +43,7 @@ export const rules: readonly AlertRule[] = [
     direction: 'below',
     level: 30,
     backAt: 40,
+    onDelaySeconds: 600,
     offDelaySeconds: 600,
   },
 ]

@@ -224,6 +224,15 @@ describe('the demo', () => {
   })
 })
 
+/** What the README shows of the demo's last words. */
+function readmeExample(): string[] {
+  const readme = readFileSync(join(import.meta.dirname, '../../README.md'), 'utf8')
+  const block = readme.split('```').find((text) => text.includes('What a phone would have got'))!
+  const lines = block.slice(block.indexOf('What a phone')).split('\n')
+  expect(lines.length).toBeGreaterThan(15)
+  return lines
+}
+
 describe('motepost demo', () => {
   const program = join(import.meta.dirname, '../../dist/agent/cli/main.js')
   const motepost = (...args: string[]) =>
@@ -233,6 +242,7 @@ describe('motepost demo', () => {
     const folder = join(base, 'kept')
     const { status, stdout } = motepost('--keep', folder, '--exit')
     expect(status).toBe(0)
+    for (const line of readmeExample()) expect(stdout).toContain(line)
     expect(stdout).toMatch(/INVENTED DATA/)
     expect(stdout).toMatch(/What a phone would have got/)
     expect(stdout).toMatch(/Proof: the far end has every line exactly once\./)
