@@ -7,17 +7,19 @@ import {
   type RecordLine,
   type UtcMillis,
 } from '../terms/terms.js'
+import type { StationPorts } from './options.js'
+import type { Parts } from './parts.js'
 import type { Before } from './rests.js'
 
 /** What is to be found out about one instrument. */
-export interface Sought {
+interface Sought {
   readonly name: string
   readonly slot?: string
   /** Absent: it is never cleaned. */
   readonly cleanEverySeconds?: number
 }
 
-export interface Present {
+interface Present {
   readonly boot: string
   readonly now: MonoSeconds
   /** Absent while the clock is not trusted: then earlier boots cannot be placed. */
@@ -30,11 +32,7 @@ const newestLines = [120, 1600]
 const linesPerHour = 70
 
 /** When each instrument last gave readings and was last cleaned, from the newest lines of the store. */
-export async function whatWasBefore(
-  store: Store,
-  present: Present,
-  sought: readonly Sought[],
-): Promise<Before[]> {
+async function whatWasBefore(store: Store, present: Present, sought: readonly Sought[]): Promise<Before[]> {
   const records = await lastRecords(store, sought)
   const longest = Math.max(0, ...sought.map((one) => one.cleanEverySeconds ?? 0))
   const cleanings = longest > 0 ? await newestCleanings(store, (longest / 3600) * linesPerHour) : []
@@ -83,4 +81,21 @@ function placeIn(present: Present, line: RecordLine | EventLine, after: number):
   if (line.boot === present.boot) return monoSeconds(line.mono + after)
   if (present.utc === undefined || line.utc === undefined) return undefined
   return monoSeconds(present.now - (present.utc - line.utc) / 1000 + after)
+}
+
+/** Tells each instrument what the store knows of it from before this start. */
+export async function restoreInstruments(
+  parts: Parts,
+  { clock, store, instruments }: StationPorts,
+  notBefore: UtcMillis,
+): Promise<void> {
+  const { at, source } = clock.utc()
+  const utc = source !== undefined && at >= notBefore ? at : undefined
+  const sought = instruments.map(({ options: { name, slot, clean } }) => ({
+    name,
+    slot,
+    cleanEverySeconds: clean?.everySeconds,
+  }))
+  const before = await whatWasBefore(store, { boot: parts.boot, now: clock.mono(), utc }, sought)
+  parts.instruments.forEach((instrument, i) => instrument.restore(before[i]))
 }

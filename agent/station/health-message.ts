@@ -1,34 +1,15 @@
-import type { StationClock } from '../clock/clock.js'
-import type { FaultBoard } from '../health/health.js'
 import type { Store } from '../store/store.js'
 import { utcText, type MonoSeconds, type Outcome } from '../terms/terms.js'
-import type { Uplink } from '../uplink/uplink.js'
-import type { AlertWatch } from './alert-watch.js'
-import type { GaugeRunner } from './gauge-runner.js'
-import type { InstrumentRunner } from './instrument-runner.js'
 import type { StationOptions } from './options.js'
-import type { PairWatch } from './pair-watch.js'
-import type { DaySoFar, RunningAverages } from './running-averages.js'
-import type { SiteWatch } from './site-watch.js'
-import type { SurroundingsWatch } from './surroundings-watch.js'
+import type { Parts } from './parts.js'
+import type { DaySoFar } from './running-averages.js'
 
-/** The parts of a station, for those who report on them and change nothing. */
-export interface StationView {
+/** A station for those who report on it and change nothing. */
+export interface StationView extends Omit<Parts, 'inFlight'> {
   readonly options: StationOptions
-  readonly boot: string
   readonly session: number
   readonly startedAt: MonoSeconds
-  readonly clock: StationClock
-  readonly faults: FaultBoard
-  readonly instruments: readonly InstrumentRunner[]
-  readonly gauges: readonly GaugeRunner[]
-  readonly surroundings: SurroundingsWatch
-  readonly pairs: PairWatch
   readonly store: Store
-  readonly uplink: Uplink | undefined
-  readonly averages: RunningAverages
-  readonly alerting: AlertWatch
-  readonly site: SiteWatch
   /** Start of the running record: the end of the newest whole one. */
   readonly recordStart: MonoSeconds
   readonly day?: DaySoFar

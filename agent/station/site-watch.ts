@@ -75,13 +75,6 @@ export class SiteWatch {
   restore(lines: Iterable<EventLine>, earlier: readonly EarlierBoot[]): void {
     for (const line of lines) this.take(line)
     this.earlier = earlier
-    this.lookAgain()
-  }
-
-  /** The clock became trusted or stepped: entries may lie elsewhere now. */
-  clockLearned(): void {
-    this.log.clockLearned()
-    this.lookAgain()
   }
 
   /** Takes what a person gave, keys as in the details of a line. */
@@ -115,8 +108,9 @@ export class SiteWatch {
     return [{ key: 'slot', code: 'missing', words: `slot: which sensor has the filter? allowed: ${allowed}` }]
   }
 
-  /** Whatever follows from the entries, worked out anew. */
-  private lookAgain(): void {
+  /** Whatever follows from the entries, worked out anew: after a start, when the clock became trusted or stepped. */
+  lookAgain(): void {
+    this.log.clockLearned()
     const here = this.ports.here()
     this.visit = restoreVisit(this.log, here, this.earlier, this.options.visit)
     this.zeroChecks = runningZeroChecks(this.log, here, this.options.zeroCheck.spanSeconds)

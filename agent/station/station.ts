@@ -7,40 +7,21 @@
  * `settled` resolves when none is in flight, so that virtual time can stand still meanwhile.
  * Refused: nothing stops the loop. A part that fails is told in health and tried again; the others go on.
  */
-import { StationClock, usualClock } from '../clock/clock.js'
-import { FaultBoard } from '../health/health.js'
-import { columnsOf } from '../minutes/minutes.js'
 import type { Alert } from '../alerts/alerts.js'
-import { usualVisit, usualZeroCheck } from '../sitelog/sitelog.js'
-import {
-  addSeconds,
-  bootWord,
-  columnSet,
-  faultCatalogue,
-  faultText,
-  InFlight,
-  isMass,
-  kindOf,
-  monoSeconds,
-  utcText,
-  type ColumnSet,
-  type EventLine,
-  type MonoSeconds,
-} from '../terms/terms.js'
-import type { Uplink } from '../uplink/uplink.js'
-import { AlertWatch } from './alert-watch.js'
-import { whatWasBefore } from './before.js'
-import { GaugeRunner } from './gauge-runner.js'
-import { healthMessage } from './health-message.js'
-import { InstrumentRunner } from './instrument-runner.js'
-import { json } from './messages.js'
+import type { FaultBoard } from '../health/health.js'
+import { addSeconds, faultText, type MonoSeconds } from '../terms/terms.js'
+import { restoreInstruments } from './before.js'
+import { lookAtClock } from './clock-watch.js'
+import { healthMessage, type StationView } from './health-message.js'
+import { Keeper } from './keeper.js'
 import type { StationOptions, StationPorts } from './options.js'
-import { PairWatch } from './pair-watch.js'
-import { earlierBoots, readCheckpoint, restoreEvents, siteTexts, type Checkpoint } from './restart.js'
-import { daySoFar, RunningAverages, type DaySoFar } from './running-averages.js'
-import { SiteWatch, type EntryAnswer } from './site-watch.js'
+import { makeParts, type Parts } from './parts.js'
+import { RecordWriter } from './record-writer.js'
+import { earlierBoots, readCheckpoint, restoreEvents } from './restart.js'
+import { daySoFar, type DaySoFar } from './running-averages.js'
+import type { EntryAnswer } from './site-watch.js'
 import { stationStatus, type StationStatus } from './status.js'
-import { SurroundingsWatch } from './surroundings-watch.js'
+import { Teller } from './teller.js'
 
 export { answerRequest, siteList, type SiteList } from './requests.js'
 export { gaugeChannel } from './gauge-runner.js'
@@ -51,37 +32,20 @@ export type { StationStatus } from './status.js'
 
 /** A wake-up later than this is a pause of the process or the board, told once. */
 const pauseSeconds = 10
-const checkpointEverySeconds = 3600
+/** An edge that is nearer than this has come; a record shorter than this is none. */
+const instantSeconds = 0.005
 
 export class Station {
-  readonly faults: FaultBoard
-  private readonly alerting: AlertWatch
-  private readonly site: SiteWatch
-  private readonly boot: string
-  private readonly clock: StationClock
-  private readonly instruments: readonly InstrumentRunner[]
-  private readonly gauges: readonly GaugeRunner[]
-  private readonly surroundings: SurroundingsWatch
-  private readonly pairs: PairWatch
-  private readonly set: ColumnSet
-  /** Columns of each instrument, then of each gauge. */
-  private readonly widths: readonly number[]
-  private readonly uplink: Uplink | undefined
-  private readonly averages: RunningAverages
-  private readonly inFlight = new InFlight()
+  private readonly parts: Parts
+  private readonly keeper: Keeper
+  private readonly records: RecordWriter
+  private readonly teller: Teller
   private readonly startedAt: MonoSeconds
   private recordStart: MonoSeconds
   private edge: MonoSeconds
   private tickedAt: MonoSeconds
-  private flushedAt: MonoSeconds
-  private flushWanted = false
-  private flushing = false
-  private savedAt: MonoSeconds
   private healthAt: MonoSeconds
   private calendar: { stop(): void } | undefined
-  private session = 0
-  private settingsHash: string | undefined
-  private records = 0
   private stopped = false
 
   private constructor(
@@ -89,83 +53,33 @@ export class Station {
     private readonly ports: StationPorts,
   ) {
     const now = ports.clock.mono()
-    this.boot = bootWord(ports.clock.bootId)
-    this.faults = new FaultBoard(({ fault, stands }) => {
-      const details = { code: fault.code, detail: fault.detail }
-      if (!stands) ports.log.info(`over: ${faultCatalogue[fault.code].words}`, details)
-      else if (faultCatalogue[fault.code].severity === 'note') ports.log.info(faultText(fault), details)
-      else ports.log.warn(faultText(fault), details)
-      this.healthAt = this.ports.clock.mono()
+    this.keeper = new Keeper(
+      options,
+      ports,
+      () => this.parts,
+      () => this.flushed(),
+    )
+    this.parts = makeParts(options, ports, {
+      event: (at, name, details) => this.keeper.event(at, name, details),
+      onFault: () => (this.healthAt = this.now()),
+      onEntries: () => this.takeEntries(),
     })
-    this.uplink = ports.makeUplink?.({
-      raise: (fault) => this.faults.raise('uplink', fault, this.ports.clock.mono()),
-      clear: (...codes) => this.faults.clear('uplink', ...codes),
+    this.records = new RecordWriter(this.parts, ports.store, ports.instruments)
+    this.teller = new Teller(this.parts, {
+      health: () => this.health(this.now()),
+      averagesOf: (key) => this.averagesOf(key),
+      until: () => this.parts.clock.at(this.recordStart),
+      now: () => this.now(),
     })
-    this.clock = new StationClock({ ...usualClock, notBefore: options.notBefore })
-    this.instruments = ports.instruments.map(
-      ({ options: o, lines, makeDecoder, power }) =>
-        new InstrumentRunner(o, lines, makeDecoder, this.faults, (w) => this.inFlight.track(w), now, {
-          power,
-          tell: (name, details) => this.event(this.ports.clock.mono(), name, details),
-          temperatureC: (at) => this.surroundings.temperatureC(at),
-        }),
-    )
-    this.gauges = ports.gauges.map(({ gauge, channels }) => new GaugeRunner(gauge, channels, this.faults))
-    const screens = this.instruments.map((instrument) => instrument.screen)
-    this.surroundings = new SurroundingsWatch(this.gauges, screens, ports.supply, this.faults)
-    const columns = [...this.instruments, ...this.gauges].map((part) => columnsOf(part.channels))
-    this.widths = columns.map((ofPart) => ofPart.length)
-    this.set = columnSet(columns.flat())
-    const boxed = this.instruments.map(({ channels }, i) => ({
-      channels,
-      box: ports.instruments[i].options.box,
-    }))
-    this.pairs = new PairWatch(boxed, this.set, this.faults)
-    const measured = this.instruments.flatMap((part) => part.channels.map(({ key }) => key))
-    this.averages = new RunningAverages(
-      this.set,
-      new Set([...measured, ...options.rules.map(({ channel }) => channel)]),
-    )
-    this.alerting = new AlertWatch(
-      options.rules,
-      this.averages,
-      {
-        event: (at, name, details) => this.event(at, name, details),
-        utcAt: (at) => this.clock.at(at),
-        log: ports.log,
-      },
-      now,
-    )
-    this.site = this.makeSite()
     this.startedAt = now
     this.recordStart = now
     this.tickedAt = now
-    this.flushedAt = now
-    this.savedAt = now
     this.healthAt = addSeconds(now, 60)
     this.edge = addSeconds(now, options.recordSeconds)
   }
 
-  private makeSite(): SiteWatch {
-    const { site = { visit: usualVisit, zeroCheck: usualZeroCheck } } = this.options
-    const { store, log } = this.ports
-    const instruments = this.instruments.map((instrument, i) => ({
-      slot: this.ports.instruments[i].options.slot,
-      measuresMass: instrument.channels.some(({ name }) => name === 'pm2_5'),
-      surroundings: instrument.screen.surroundings,
-    }))
-    return new SiteWatch(site, instruments, {
-      here: () => this.present(this.ports.clock.mono()),
-      write: (name, details) => this.event(this.ports.clock.mono(), name, details),
-      store,
-      track: (work) => this.inFlight.track(work),
-      tell: (words, details) => log.info(words, details),
-      onEntries: () => this.takeEntries(),
-    })
-  }
-
-  private present(mono: MonoSeconds) {
-    return { boot: this.boot, mono, utc: this.clock.at(mono) }
+  private now(): MonoSeconds {
+    return this.ports.clock.mono()
   }
 
   /** Restores what the store and the checkpoint know, writes the start down, and begins the first record. */
@@ -179,62 +93,47 @@ export class Station {
 
   private async restore(): Promise<void> {
     const { state, store, log } = this.ports
+    const { alerting, site, uplink, faults, boot } = this.parts
     const loaded = await state.load()
     if (!loaded.ok) log.warn(faultText(loaded.fault), { code: loaded.fault.code })
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
     const found = await restoreEvents(store, checkpoint)
-    this.alerting.restore(found.changes)
-    this.session = found.newestSession + 1
-    this.settingsHash = found.settingsHash
-    this.uplink?.restore(checkpoint.uplink, this.session)
-    this.site.restore(found.site, await earlierBoots(store, this.boot))
-    await this.restoreInstruments()
-    if (store.recovered.damaged > 0)
-      this.faults.raise(
-        'store',
-        { code: 'store-damaged', detail: `${store.recovered.damaged} lines` },
-        this.tickedAt,
-      )
+    alerting.restore(found.changes)
+    this.keeper.session = found.newestSession + 1
+    this.keeper.settingsHash = found.settingsHash
+    uplink?.restore(checkpoint.uplink, this.keeper.session)
+    site.restore(found.site, await earlierBoots(store, boot))
+    await restoreInstruments(this.parts, this.ports, this.options.notBefore)
+    const { damaged } = store.recovered
+    if (damaged > 0)
+      faults.raise('store', { code: 'store-damaged', detail: `${damaged} lines` }, this.tickedAt)
   }
 
   private begin(): void {
-    const now = this.ports.clock.mono()
-    this.event(now, 'started', { session: String(this.session), ...this.options.startDetails })
-    this.tellSettings(now)
-    this.lookAtClock(now)
-    this.recordStart = now
-    this.edge = addSeconds(now, this.clock.secondsToEdge(now, this.options.recordSeconds))
+    const now = this.now()
+    const { clock, site, inFlight } = this.parts
+    this.keeper.event(now, 'started', { session: String(this.keeper.session), ...this.options.startDetails })
+    this.keeper.settings(now)
+    const isTrusted = this.lookAtClock(now)
+    this.startRecord(now)
     this.tickedAt = now
-    this.flush(now)
+    this.keeper.flush(now)
     this.askGauges(now)
+    if (!isTrusted) site.lookAgain()
     this.publishState(now)
-    if (!this.clock.trusted) this.inFlight.track(this.rebuildAverages(now))
+    if (!clock.trusted) inFlight.track(this.rebuildAverages(now))
   }
 
-  private async restoreInstruments(): Promise<void> {
-    const { clock, store, instruments } = this.ports
-    const { at, source } = clock.utc()
-    const utc = source !== undefined && at >= this.options.notBefore ? at : undefined
-    const sought = instruments.map(({ options: { name, slot, clean } }) => ({
-      name,
-      slot,
-      cleanEverySeconds: clean?.everySeconds,
-    }))
-    const before = await whatWasBefore(store, { boot: this.boot, now: clock.mono(), utc }, sought)
-    this.instruments.forEach((instrument, i) => instrument.restore(before[i]))
-  }
-
-  /** A line of its own each time they changed, so that every figure can be set beside the settings it came from. */
-  private tellSettings(now: MonoSeconds): void {
-    const { settingsDetails } = this.options
-    if (!settingsDetails || settingsDetails.hash === this.settingsHash) return
-    this.settingsHash = settingsDetails.hash
-    this.event(now, 'settings', settingsDetails)
+  private startRecord(at: MonoSeconds): void {
+    this.recordStart = at
+    this.edge = addSeconds(at, this.parts.clock.secondsToEdge(at, this.options.recordSeconds))
   }
 
   /** From the store: earlier boots once UTC is known, and everything by what the site log says now. */
   private rebuildAverages(now: MonoSeconds): Promise<void> {
-    return this.averages.rebuild(this.ports.store, this.present(now), () => this.site.effects())
+    const { averages, boot, clock, site } = this.parts
+    const present = { boot, mono: now, utc: clock.at(now) }
+    return averages.rebuild(this.ports.store, present, () => site.effects())
   }
 
   /** When the next tick is due: a read period from the last, or the record's edge if that is sooner. */
@@ -247,247 +146,120 @@ export class Station {
   tick(): void {
     const now = this.ports.clock.mono()
     if (now - this.tickedAt > this.options.readEverySeconds + pauseSeconds) this.notePause(now)
-    const atEdge = now >= this.edge - 0.005
-    for (const instrument of this.instruments) instrument.pull(now, atEdge)
+    const atEdge = now >= this.edge - instantSeconds
+    for (const instrument of this.parts.instruments) instrument.pull(now, atEdge)
     this.tickedAt = now
     if (atEdge) this.closeRecord(this.edge, now)
     if (now >= this.healthAt) this.publishState(now)
-  }
-
-  /** True while something is on its way to the disk, the broker or a device. */
-  get busy(): boolean {
-    return this.inFlight.any || this.uplink?.busy === true
-  }
-
-  get name(): string {
-    return this.options.station
-  }
-
-  /** Everything up to this number is on the collector's disk, by its receipt. */
-  get safeAway(): number {
-    return this.uplink?.status(this.ports.clock.mono()).safe_away ?? 0
-  }
-
-  /** Makes everything safe and lets it go without waiting for the next pack time. */
-  sendNow(): void {
-    const now = this.ports.clock.mono()
-    this.flush(now)
-    this.inFlight.track(this.inFlight.now().then(() => this.uplink?.hurry()))
-  }
-
-  /** The rules with their states. */
-  get alerts(): readonly Alert[] {
-    return this.alerting.alerts
-  }
-
-  get storeId(): string {
-    return this.ports.store.storeId
-  }
-
-  async settled(): Promise<void> {
-    while (this.busy) {
-      await this.inFlight.settled()
-      await this.uplink?.settled()
-    }
   }
 
   private notePause(now: MonoSeconds): void {
     const seconds = Math.round(now - this.tickedAt)
     if (now > this.edge) {
       this.closeRecord(this.edge, now)
-      this.recordStart = now
-      for (const instrument of this.instruments) instrument.skipTo(now)
-      this.edge = addSeconds(now, this.clock.secondsToEdge(now, this.options.recordSeconds))
+      for (const instrument of this.parts.instruments) instrument.skipTo(now)
+      this.startRecord(now)
     }
-    this.event(now, 'paused', { seconds: String(seconds) })
+    this.keeper.event(now, 'paused', { seconds: String(seconds) })
   }
 
   // ---- a finished minute ----------------------------------------------------------------------------------------------
 
   private closeRecord(at: MonoSeconds, now: MonoSeconds): void {
-    const seconds = at - this.recordStart
-    if (seconds > 0.005) this.writeRecord(at, seconds)
-    const turned = this.lookAtClock(now)
+    this.writeRecord(this.recordStart, at)
     // The clock became trusted or stepped: what has run since the edge is a record of its own, cut short.
-    if (turned && now - at > 0.005) this.writeRecord(now, now - at)
-    this.recordStart = turned && now - at > 0.005 ? now : at
-    this.edge = addSeconds(
-      this.recordStart,
-      this.clock.secondsToEdge(this.recordStart, this.options.recordSeconds),
-    )
-    this.site.step(now)
+    const cutShort = this.lookAtClock(now) && now - at > instantSeconds
+    if (cutShort) this.writeRecord(at, now)
+    this.startRecord(cutShort ? now : at)
     this.stepAlerts(at, now)
     this.askGauges(now)
-    if (this.flushWanted || now - this.flushedAt >= this.options.flushEverySeconds) this.flush(now)
-    if (now - this.savedAt >= checkpointEverySeconds) this.checkpoint(now)
-    this.uplink?.step(now)
+    this.keeper.minute(now)
+    this.parts.uplink?.step(now)
   }
 
-  private writeRecord(at: MonoSeconds, seconds: number): void {
-    const values = new Float64Array(this.set.columns.length)
-    const excluded: Record<string, number> = {}
-    const marked: Record<string, number> = {}
-    const start = this.recordStart
-    let offset = 0
-    this.instruments.forEach((instrument, i) => {
-      const result = instrument.closeMinute(at, seconds, values, offset)
-      const slot = this.ports.instruments[i].options.slot
-      for (const reason in result.excluded) excluded[withSlot(reason, slot)] = result.excluded[reason]
-      for (const mark in result.marked) marked[withSlot(mark, slot)] = result.marked[mark]
-      offset += this.widths[i]
-    })
-    this.gauges.forEach((gauge, i) => {
-      gauge.closeMinute(seconds, values, offset)
-      offset += this.widths[this.instruments.length + i]
-    })
-    const utc = this.clock.at(start)
-    const line = {
-      kind: 'record',
-      set: this.set.id,
-      boot: this.boot,
-      mono: start,
-      seconds,
-      planned: seconds,
-      utc,
-    } as const
-    this.ports.store.append((seq) => ({ ...line, seq, values, excluded, marked }), this.set)
-    this.records++
-    this.pairs.take(seconds, values, at)
-    this.averages.feed(start, seconds, values)
+  private writeRecord(start: MonoSeconds, at: MonoSeconds): void {
+    if (at - start <= instantSeconds) return
+    this.records.write(start, at)
+    this.teller.anyRecord = true
   }
 
+  /** @returns whether the clock became trusted or stepped: everything that lies in UTC is then placed anew */
   private lookAtClock(now: MonoSeconds): boolean {
-    const news = this.clock.look(now, this.ports.clock.utc())
-    const { anchor } = news
-    if (anchor) this.ports.store.append((seq) => ({ kind: 'anchor', seq, boot: this.boot, ...anchor }))
-    if (this.clock.trusted && !this.clock.refusedTooEarly) this.faults.clear('clock', 'clock-untrusted')
-    else this.faults.raise('clock', { code: 'clock-untrusted', detail: this.clockDetail() }, now)
-    if (!news.turned) return false
-    this.ports.log.info(`clock ${news.turned}`, { source: anchor?.source, step_s: news.stepSeconds })
-    if (news.stepSeconds !== undefined)
-      this.event(now, 'clock-step', { seconds: news.stepSeconds.toFixed(3) })
-    this.site.clockLearned()
-    this.inFlight.track(this.rebuildAverages(now))
+    const event = (details: Readonly<Record<string, string>>) => this.keeper.event(now, 'clock-step', details)
+    if (!lookAtClock(this.parts, this.ports, now, event)) return false
+    this.parts.site.lookAgain()
+    this.parts.inFlight.track(this.rebuildAverages(now))
     this.rebuildCalendar()
     return true
   }
 
-  private clockDetail(): string {
-    return this.clock.refusedTooEarly
-      ? 'the time offered is before this program was made'
-      : 'no source vouches for it'
-  }
-
   private stepAlerts(at: MonoSeconds, now: MonoSeconds): void {
-    const quiet = this.site.quietWords(now)
-    if (this.alerting.step(at, quiet)) {
-      this.flushWanted = true
-      this.savedAt = monoSeconds(-Infinity)
-    }
-    for (const alert of this.alerting.turned(quiet)) this.retainAlert(alert)
+    const { site, alerting } = this.parts
+    site.step(now)
+    const quiet = site.quietWords(now)
+    if (alerting.step(at, quiet)) this.keeper.pressing()
+    this.teller.turnedAlerts(quiet)
   }
 
-  /** Only after the line of the change was synced, or the disk was tried and failed. */
-  private tellAlerts(): void {
-    const untold = this.alerting.takeUntold()
-    if (untold.length === 0) return
-    for (const alert of untold) this.retainAlert(alert)
-    this.retainAverages()
-    this.uplink?.hurry()
+  private flushed(): void {
+    this.teller.changedAlerts()
+    this.parts.uplink?.safeUpTo(this.ports.store.safeSeq)
   }
 
-  // ---- disk -----------------------------------------------------------------------------------------------------------
-
-  private event(mono: MonoSeconds, name: string, details: Readonly<Record<string, string>>): EventLine {
-    const line = { kind: 'event', boot: this.boot, mono, utc: this.clock.at(mono), name, details } as const
-    return { ...line, seq: this.ports.store.append((seq) => ({ ...line, seq })) }
-  }
-
-  /** Starts a flush unless one runs; the next minute starts another. A failing disk is told and tried again. */
-  private flush(now: MonoSeconds): void {
-    if (this.flushing) return
-    this.flushing = true
-    this.flushWanted = false
-    this.flushedAt = now
-    this.inFlight.track(
-      this.ports.store.flush().then((flushed) => {
-        this.flushing = false
-        const codes = ['disk-full', 'disk-read-only', 'disk-error', 'disk-denied', 'disk-missing'] as const
-        if (flushed.ok) this.faults.clear('store', ...codes)
-        else {
-          this.faults.clear('store', ...codes.filter((code) => code !== flushed.fault.code))
-          this.faults.raise('store', flushed.fault, now)
-          this.flushWanted = true
-        }
-        this.tellAlerts()
-        this.uplink?.safeUpTo(this.ports.store.safeSeq)
-      }),
-    )
-  }
-
-  private checkpoint(now: MonoSeconds): void {
-    this.savedAt = now
-    const value: Checkpoint = {
-      v: 1,
-      session: this.session,
-      seq: this.ports.store.safeSeq,
-      changes: Object.fromEntries(this.alerting.lastChange),
-      settingsHash: this.settingsHash,
-      site: siteTexts(this.site.lines, this.ports.store.safeSeq),
-      uplink: this.uplink?.checkpoint(),
-    }
-    this.inFlight.track(
-      this.ports.state.save(value).then((saved) => {
-        if (saved.ok) this.faults.clear('state', 'disk-full', 'disk-read-only', 'disk-error')
-        else this.faults.raise('state', saved.fault, now)
-      }),
-    )
+  private askGauges(now: MonoSeconds): void {
+    const { gauges, inFlight, surroundings } = this.parts
+    inFlight.track(Promise.all(gauges.map((gauge) => gauge.ask(now))).then(() => surroundings.look(now)))
   }
 
   // ---- what others see ------------------------------------------------------------------------------------------------
-
-  private askGauges(now: MonoSeconds): void {
-    const asked = this.gauges.map((gauge) => gauge.ask(now))
-    this.inFlight.track(Promise.all(asked).then(() => this.surroundings.look(now)))
-  }
 
   private rebuildCalendar(): void {
     this.calendar?.stop()
     // The minute is the station's own, so that a group does not speak all at once.
     const minute = [...this.options.station].reduce((sum, c) => sum + c.charCodeAt(0), 0) % 60
     this.calendar = this.ports.scheduler.calendar(`${minute} * * * *`, () => {
-      this.healthAt = this.ports.clock.mono()
+      this.healthAt = this.now()
     })
   }
 
   private publishState(now: MonoSeconds): void {
     this.healthAt = addSeconds(now, this.options.healthEverySeconds)
-    this.uplink?.retain('health', json(this.health(now)))
-    this.retainAverages()
-    for (const alert of this.alerting.alerts) this.retainAlert(alert)
+    this.teller.all()
   }
 
-  private retainAlert(alert: Alert): void {
-    const quiet = this.site.quietWords(this.ports.clock.mono())
-    this.uplink?.retain(`alerts/${alert.rule.rule}`, json(this.alerting.json(alert, quiet)))
+  get name(): string {
+    return this.options.station
   }
 
-  private retainAverages(): void {
-    const channels: Record<string, unknown> = {}
-    for (const key of this.averages.keys)
-      if (isMass(key)) channels[key] = { unit: kindOf(key)?.unit, ...this.averagesOf(key) }
-    const utc = this.clock.at(this.recordStart)
-    const at = utc === undefined ? { clock: 'not trusted' } : { until: utcText(utc) }
-    if (this.records > 0) this.uplink?.retain('averages', json({ v: 1, ...at, channels }))
+  get storeId(): string {
+    return this.ports.store.storeId
+  }
+
+  get faults(): FaultBoard {
+    return this.parts.faults
+  }
+
+  /** The rules with their states. */
+  get alerts(): readonly Alert[] {
+    return this.parts.alerting.alerts
+  }
+
+  get siteLog() {
+    return this.parts.site.log
+  }
+
+  /** Everything up to this number is on the collector's disk, by its receipt. */
+  get safeAway(): number {
+    return this.parts.uplink?.status(this.now()).safe_away ?? 0
   }
 
   /** 10-min, 1-h, rolling 24-h and the day's averages of a channel, as JSON; the day only once the clock is trusted. */
   averagesOf(key: string): Record<string, unknown> {
-    return this.averages.json(key, this.recordStart, this.daySoFar())
+    return this.parts.averages.json(key, this.recordStart, this.daySoFar())
   }
 
   private daySoFar(): DaySoFar | undefined {
-    const utc = this.clock.at(this.recordStart)
+    const utc = this.parts.clock.at(this.recordStart)
     return utc === undefined ? undefined : daySoFar(utc, this.options.standardOffsetMinutes ?? 0)
   }
 
@@ -498,54 +270,54 @@ export class Station {
 
   /** What somebody at the station wants to know; worked out only when asked for. */
   status(): Promise<StationStatus> {
-    return stationStatus(this.view(), this.ports.clock.mono())
+    return stationStatus(this.view(), this.now())
   }
+
+  private view(): StationView {
+    const { options, startedAt, recordStart, keeper } = this
+    const { store, freeBytes } = this.ports
+    const own = { options, startedAt, recordStart, session: keeper.session, day: this.daySoFar() }
+    return { ...this.parts, ...own, store, freeBytes }
+  }
+
+  // ---- what others ask ------------------------------------------------------------------------------------------------
 
   /** Takes an entry of the site log; resolves when its line is safe, or the disk was tried. */
   async addEntry(
     input: Readonly<Record<string, unknown>>,
   ): Promise<EntryAnswer & { readonly safe: boolean }> {
-    const answer = this.site.add(input)
-    await this.inFlight.now()
+    const answer = this.parts.site.add(input)
+    await this.parts.inFlight.now()
     return { ...answer, safe: answer.ok && answer.number <= this.ports.store.safeSeq }
-  }
-
-  get siteLog() {
-    return this.site.log
   }
 
   /** An entry changes what counts: its line is made safe, averages are worked out anew, and who listens is told. */
   private takeEntries(): void {
-    const now = this.ports.clock.mono()
-    this.flush(now)
-    this.inFlight.track(
-      this.ports.store.flush().then(async () => {
-        await this.rebuildAverages(now)
-        this.publishState(this.ports.clock.mono())
-      }),
-    )
+    const now = this.now()
+    this.keeper.flush(now)
+    const taken = this.ports.store.flush().then(async () => {
+      await this.rebuildAverages(now)
+      this.publishState(this.now())
+    })
+    this.parts.inFlight.track(taken)
   }
 
-  private view() {
-    return {
-      options: this.options,
-      boot: this.boot,
-      session: this.session,
-      startedAt: this.startedAt,
-      clock: this.clock,
-      faults: this.faults,
-      instruments: this.instruments,
-      gauges: this.gauges,
-      surroundings: this.surroundings,
-      pairs: this.pairs,
-      store: this.ports.store,
-      uplink: this.uplink,
-      averages: this.averages,
-      alerting: this.alerting,
-      site: this.site,
-      recordStart: this.recordStart,
-      day: this.daySoFar(),
-      freeBytes: this.ports.freeBytes,
+  /** Makes everything safe and lets it go without waiting for the next pack time. */
+  sendNow(): void {
+    const { inFlight, uplink } = this.parts
+    this.keeper.flush(this.now())
+    inFlight.track(inFlight.now().then(() => uplink?.hurry()))
+  }
+
+  /** True while something is on its way to the disk, the broker or a device. */
+  get busy(): boolean {
+    return this.parts.inFlight.any || this.parts.uplink?.busy === true
+  }
+
+  async settled(): Promise<void> {
+    while (this.busy) {
+      await this.parts.inFlight.settled()
+      await this.parts.uplink?.settled()
     }
   }
 
@@ -554,19 +326,13 @@ export class Station {
     if (this.stopped) return
     this.stopped = true
     this.calendar?.stop()
-    const now = this.ports.clock.mono()
-    for (const instrument of this.instruments) instrument.pull(now, true)
-    if (now - this.recordStart > 0.005) this.writeRecord(now, now - this.recordStart)
+    const now = this.now()
+    const { instruments, uplink } = this.parts
+    for (const instrument of instruments) instrument.pull(now, true)
+    this.writeRecord(this.recordStart, now)
     this.recordStart = now
-    this.event(now, 'stopped', { reason })
-    this.flushing = false
-    this.flush(now)
-    await this.inFlight.now()
-    this.checkpoint(now)
-    await this.inFlight.now()
-    await Promise.all([...this.instruments.map((instrument) => instrument.stop()), this.uplink?.stop(now)])
+    this.keeper.event(now, 'stopped', { reason })
+    await this.keeper.last(now)
+    await Promise.all([...instruments.map((instrument) => instrument.stop()), uplink?.stop(now)])
   }
 }
-
-const withSlot = (reason: string, slot: string | undefined): string =>
-  slot === undefined ? reason : `${reason}.${slot}`

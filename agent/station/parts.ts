@@ -1,0 +1,130 @@
+import { StationClock, usualClock } from '../clock/clock.js'
+import { FaultBoard, type FaultChange } from '../health/health.js'
+import { columnsOf } from '../minutes/minutes.js'
+import { usualVisit, usualZeroCheck } from '../sitelog/sitelog.js'
+import {
+  bootWord,
+  columnSet,
+  faultCatalogue,
+  faultText,
+  InFlight,
+  type ColumnSet,
+  type EventLine,
+  type Log,
+  type MonoSeconds,
+} from '../terms/terms.js'
+import type { Uplink } from '../uplink/uplink.js'
+import { AlertWatch } from './alert-watch.js'
+import { GaugeRunner } from './gauge-runner.js'
+import { InstrumentRunner } from './instrument-runner.js'
+import type { StationOptions, StationPorts } from './options.js'
+import { PairWatch } from './pair-watch.js'
+import { RunningAverages } from './running-averages.js'
+import { SiteWatch } from './site-watch.js'
+import { SurroundingsWatch } from './surroundings-watch.js'
+
+/** The parts of a station, wired to each other in the order of the data. */
+export interface Parts {
+  readonly boot: string
+  readonly clock: StationClock
+  readonly faults: FaultBoard
+  readonly uplink: Uplink | undefined
+  readonly instruments: readonly InstrumentRunner[]
+  readonly gauges: readonly GaugeRunner[]
+  readonly surroundings: SurroundingsWatch
+  readonly pairs: PairWatch
+  readonly set: ColumnSet
+  readonly averages: RunningAverages
+  readonly alerting: AlertWatch
+  readonly site: SiteWatch
+  readonly inFlight: InFlight
+}
+
+/** What the parts ask of the station around them. */
+export interface Hooks {
+  /** Writes an event line. */
+  readonly event: (at: MonoSeconds, name: string, details: Readonly<Record<string, string>>) => EventLine
+  /** A fault began or is over: health is told soon. */
+  readonly onFault: () => void
+  /** Entries of the site log came. */
+  readonly onEntries: () => void
+}
+
+export function makeParts(options: StationOptions, ports: StationPorts, hooks: Hooks): Parts {
+  const now = ports.clock.mono()
+  const mono = () => ports.clock.mono()
+  const faults = new FaultBoard((change) => {
+    logFault(ports.log, change)
+    hooks.onFault()
+  })
+  const inFlight = new InFlight()
+  const clock = new StationClock({ ...usualClock, notBefore: options.notBefore })
+  const gauges = ports.gauges.map(({ gauge, channels }) => new GaugeRunner(gauge, channels, faults))
+  const base = { boot: bootWord(ports.clock.bootId), clock, faults, gauges, inFlight }
+  const uplink = ports.makeUplink?.({
+    raise: (fault) => faults.raise('uplink', fault, mono()),
+    clear: (...codes) => faults.clear('uplink', ...codes),
+  })
+  const instruments: InstrumentRunner[] = ports.instruments.map(
+    ({ options: o, lines, makeDecoder, power }) =>
+      new InstrumentRunner(o, lines, makeDecoder, faults, (work) => inFlight.track(work), now, {
+        power,
+        tell: (name, details) => void hooks.event(mono(), name, details),
+        temperatureC: (at) => surroundings.temperatureC(at),
+      }),
+  )
+  const screens = instruments.map((instrument) => instrument.screen)
+  const surroundings = new SurroundingsWatch(gauges, screens, ports.supply, faults)
+  const set = columnSet([...instruments, ...gauges].flatMap((part) => columnsOf(part.channels)))
+  const boxed = instruments.map(({ channels }, i) => ({ channels, box: ports.instruments[i].options.box }))
+  const pairs = new PairWatch(boxed, set, faults)
+  const averages = averagesFor(options, instruments, set)
+  const alerting = new AlertWatch(
+    options.rules,
+    averages,
+    { event: hooks.event, utcAt: (at) => clock.at(at), log: ports.log },
+    now,
+  )
+  const measuring = { ...base, uplink, instruments, surroundings, set, pairs, averages, alerting }
+  return { ...measuring, site: makeSite(options, ports, hooks, measuring) }
+}
+
+function logFault(log: Log, { fault, stands }: FaultChange): void {
+  const details = { code: fault.code, detail: fault.detail }
+  const { words, severity } = faultCatalogue[fault.code]
+  if (!stands) log.info(`over: ${words}`, details)
+  else if (severity === 'note') log.info(faultText(fault), details)
+  else log.warn(faultText(fault), details)
+}
+
+/** What is measured, and whatever else a rule watches: a battery, say. */
+function averagesFor(
+  { rules }: StationOptions,
+  instruments: readonly InstrumentRunner[],
+  set: ColumnSet,
+): RunningAverages {
+  const measured = instruments.flatMap(({ channels }) => channels.map(({ key }) => key))
+  return new RunningAverages(set, new Set([...measured, ...rules.map(({ channel }) => channel)]))
+}
+
+function makeSite(
+  { site = { visit: usualVisit, zeroCheck: usualZeroCheck } }: StationOptions,
+  ports: StationPorts,
+  hooks: Hooks,
+  { boot, clock, instruments, inFlight }: Pick<Parts, 'boot' | 'clock' | 'instruments' | 'inFlight'>,
+): SiteWatch {
+  const mono = () => ports.clock.mono()
+  const known = instruments.map((instrument, i) => ({
+    slot: ports.instruments[i].options.slot,
+    measuresMass: instrument.channels.some(({ name }) => name === 'pm2_5'),
+    surroundings: instrument.screen.surroundings,
+  }))
+  return new SiteWatch(site, known, {
+    here: () => ({ boot, mono: mono(), utc: clock.at(mono()) }),
+    write: (name, details) => hooks.event(mono(), name, details),
+    store: ports.store,
+    track: (work) => inFlight.track(work),
+    tell: (words, details) => ports.log.info(words, details),
+    onEntries: hooks.onEntries,
+  })
+}
