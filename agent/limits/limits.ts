@@ -50,6 +50,7 @@ export type { PlainFault, PlainRead } from './plain.js'
 export { readLimitSet, readOwnLimits } from './read-limits.js'
 export {
   daysOf,
+  hourMeanOf,
   hourOfDayMeans,
   HourSeries,
   rollingMaximum,

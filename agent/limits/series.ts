@@ -1,5 +1,6 @@
 /** Hours in local standard time: the days they make, running 24 hours, the newest twelve, the hour of the day. */
-import { localDay, utcMillis, type LocalDay, type StageCounts, type UtcMillis } from '../terms/terms.js'
+import { dayText, isHour, type PeriodFigure, type StandardMillis } from '../averages/averages.js'
+import { localDay, type LocalDay, type StageCounts, type UtcMillis } from '../terms/terms.js'
 import { dayValue, hoursOfDay, type DayValue } from './day-value.js'
 import type { DayRule } from './kinds.js'
 
@@ -7,15 +8,22 @@ const hourMillis = 3_600_000
 
 /** One hour of one channel. `mean` in µg/m³ counts only where `counted` is true. */
 export interface HourMean {
-  /** Start of the hour. */
-  readonly start: UtcMillis
+  /** Start of the hour in local standard time. */
+  readonly start: StandardMillis
   readonly mean: number
   readonly counted: boolean
 }
 
+/** An hour made of records: full and sampled ones count. */
+export const hourMeanOf = (hour: PeriodFigure): HourMean => ({
+  start: hour.from,
+  mean: hour.mean,
+  counted: isHour(hour),
+})
+
 /** Hours that count, by their start. */
 export class HourSeries {
-  private readonly means = new Map<number, number>()
+  private readonly means = new Map<StandardMillis, number>()
   private taken = 0
   private uncounted = 0
   private doubled = 0
@@ -28,20 +36,19 @@ export class HourSeries {
 
   private add({ start, mean, counted }: HourMean): void {
     this.taken++
-    // Zones stand whole quarter-hours from UTC, so an hour of standard time may begin at a quarter.
-    if (start % (hourMillis / 4) !== 0) this.offHour++
+    if (start % hourMillis !== 0) this.offHour++
     else if (!counted || !Number.isFinite(mean)) this.uncounted++
     else if (this.means.has(start)) this.doubled++
     else this.means.set(start, mean)
   }
 
   /** Undefined for an hour that does not count. */
-  at(start: number): number | undefined {
+  at(start: StandardMillis): number | undefined {
     return this.means.get(start)
   }
 
   /** Starts of the hours that count, in order of time. */
-  starts(): number[] {
+  starts(): StandardMillis[] {
     return [...this.means.keys()].sort((a, b) => a - b)
   }
 
@@ -49,16 +56,17 @@ export class HourSeries {
     const refused: Record<string, number> = {}
     if (this.uncounted > 0) refused['not-counted'] = this.uncounted
     if (this.doubled > 0) refused['double-hour'] = this.doubled
-    if (this.offHour > 0) refused['not-a-quarter-hour'] = this.offHour
+    if (this.offHour > 0) refused['not-a-whole-hour'] = this.offHour
     return { taken: this.taken, given: this.means.size, held: 0, refused }
   }
 }
 
 /** Day and hour (0 to 23) of an instant in local standard time, which has no summer. */
 export function standardHour(at: UtcMillis, offsetMinutes: number): { day: LocalDay; hour: number } {
-  const hour = new Date(at + offsetMinutes * 60_000).getUTCHours()
-  return { day: localDay(at, offsetMinutes), hour }
+  return { day: localDay(at, offsetMinutes), hour: hourOfDay(at + offsetMinutes * 60_000) }
 }
+
+const hourOfDay = (at: StandardMillis): number => new Date(at).getUTCHours()
 
 export interface DatedDay {
   readonly day: LocalDay
@@ -66,15 +74,15 @@ export interface DatedDay {
 }
 
 /** Every day with an hour that counts, in order of time, under a rule. */
-export function daysOf(series: HourSeries, offsetMinutes: number, rule: DayRule): DatedDay[] {
-  const days = new Map<LocalDay, number[]>()
+export function daysOf(series: HourSeries, rule: DayRule): DatedDay[] {
+  const days = new Map<number, number[]>()
   for (const start of series.starts()) {
-    const { day } = standardHour(utcMillis(start), offsetMinutes)
-    const hours = days.get(day) ?? []
-    hours.push(series.at(start)!)
-    days.set(day, hours)
+    const day = Math.floor(start / (hoursOfDay * hourMillis))
+    const hours = days.get(day)
+    if (hours) hours.push(series.at(start)!)
+    else days.set(day, [series.at(start)!])
   }
-  return [...days].map(([day, hours]) => ({ day, figure: dayValue(hours, rule) }))
+  return [...days].map(([day, hours]) => ({ day: dayText(day), figure: dayValue(hours, rule) }))
 }
 
 export interface RollingMaximum {
@@ -82,7 +90,7 @@ export interface RollingMaximum {
   /** Hours of the window that counted. */
   readonly hours: number
   /** Start of the last hour of the window; of equal windows the first. */
-  readonly lastHour: UtcMillis
+  readonly lastHour: StandardMillis
 }
 
 /**
@@ -113,22 +121,21 @@ function windowEnding(series: HourSeries, last: number): RollingMaximum {
     sum += mean
     hours++
   }
-  return { mean: sum / hours, hours, lastHour: utcMillis(last) }
+  return { mean: sum / hours, hours, lastHour: last }
 }
 
 /** The hour that starts at `newest` and the eleven before it, newest first, as the NowCast wants them. */
-export const twelveHours = (series: HourSeries, newest: UtcMillis): (number | undefined)[] =>
+export const twelveHours = (series: HourSeries, newest: StandardMillis): (number | undefined)[] =>
   Array.from({ length: 12 }, (_, back) => series.at(newest - back * hourMillis))
 
-/** Mean and number of hours for each hour of the day in local standard time; undefined where there is none. */
+/** Mean and number of hours for each hour of the day; undefined where there is none. */
 export function hourOfDayMeans(
   series: HourSeries,
-  offsetMinutes: number,
 ): readonly ({ readonly mean: number; readonly hours: number } | undefined)[] {
   const sums = new Float64Array(hoursOfDay)
   const counts = new Uint32Array(hoursOfDay)
   for (const start of series.starts()) {
-    const { hour } = standardHour(utcMillis(start), offsetMinutes)
+    const hour = hourOfDay(start)
     sums[hour] += series.at(start)!
     counts[hour]++
   }
