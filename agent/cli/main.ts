@@ -2,6 +2,7 @@
 import { Command, InvalidArgumentError } from 'commander'
 import type { CollectOptions } from './collect.js'
 import type { DemoOptions } from './demo.js'
+import { addDeskCommands } from './desk-commands.js'
 import type { ListenOptions } from './listen.js'
 import type { SetupOptions } from './setup.js'
 import { version } from './package-root.js'
@@ -70,6 +71,8 @@ program
   })
 
 addSiteCommands(program, settingsOption, finish)
+
+addDeskCommands(program, finish)
 
 program.commandsGroup('Many stations')
 program

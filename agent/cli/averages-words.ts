@@ -1,0 +1,161 @@
+/** The tables of `averages`, for people. */
+import { hoursInDay, leastHoursOfDay, type DayFigure } from '../averages/averages.js'
+import { isMass, numberText } from '../terms/terms.js'
+import {
+  decimalsOf,
+  usualDays,
+  utcOf,
+  type AveragesFound,
+  type HourRow,
+  type SeriesFigures,
+} from './averages.js'
+import { standardText, zoneWords, type DeskZone } from './desk-zone.js'
+import { folded, tableText, textWidth } from './demo-words.js'
+
+export function averagesText(found: AveragesFound): string[] {
+  const { station, storeId, zone, figures, tenMinutes } = found
+  const lines = [`${station}, store ${storeId}`, `Times: ${zoneWords(zone)}`]
+  if (figures.length > 0) lines.push(folded(explained(tenMinutes), textWidth))
+  for (const one of figures) lines.push('', ...seriesText(one, zone, tenMinutes))
+  const notes = notesOf(found)
+  return [...lines, ...(notes.length > 0 ? ['', ...notes.map((note) => folded(note, textWidth, 2))] : [])]
+}
+
+const explained = (tenMinutes: boolean): string =>
+  'Uncorrected. Data capture: used of planned time; sampled share: used of the whole time. ' +
+  (tenMinutes
+    ? 'A 10-min mean needs 7.5 min used.'
+    : 'A full hour has at least 45 min used; a sampled hour at least 12 min in all four quarter-hours. 24 h: mean of ' +
+      'the 24 hours that end with this one.')
+
+/** 'pm10, µg/m³, atmospheric, inferred; unit B-17; at the gate since 2026-03-01 10:00'. */
+function titleOf({ series }: SeriesFigures, zone: DeskZone): string {
+  const { column, unit, deployment } = series
+  const measure = column.unit.replace('ug/m3', 'µg/m³')
+  const kind = [column.channel, measure, column.scaling, column.basis].filter(Boolean).join(', ')
+  const place = deployment
+    ? `${deployment.place} since ${standardText(deployment.from, zone)}`
+    : 'no deployment in the site log'
+  return `${kind}; unit ${unit?.serial ?? 'not recorded'}; ${place}`
+}
+
+function seriesText(one: SeriesFigures, zone: DeskZone, tenMinutes: boolean): string[] {
+  const figure = figureWith(decimalsOf(one.series))
+  const rows = one.rows.map((row) => rowCells(row, zone, figure))
+  const days = one.days.map((day) => dayCells(day, figure, isMass(one.series.column.channel)))
+  const heads = tenMinutes ? blockHeads : hourHeads
+  return [
+    titleOf(one, zone),
+    ...(rows.length === 0 ? [] : tableText([...heads, ...rows], 1)),
+    ...(days.length === 0 ? [] : ['', ...tableText([...dayHeads, ...days].map(lastToTheLeft), 1)]),
+  ]
+}
+
+const blockHeads = [
+  ['', '', '', 'data', 'sampled', ''],
+  ['10 min from', 'mean', 'unmarked', 'capture', 'share', 'it is'],
+]
+const hourHeads = [
+  [...blockHeads[0], ''],
+  ['hour from', ...blockHeads[1].slice(1), '24 h'],
+]
+const dayHeads = [
+  ['', '', '', 'data', 'sampled', 'highest', '', ''],
+  ['day', 'mean', 'unmarked', 'capture', 'share', 'hour', 'hours', 'what it is'],
+]
+
+/** The last cell is a sentence: it begins where its column does. */
+const lastToTheLeft = (
+  cells: readonly string[],
+  _: number,
+  all: readonly (readonly string[])[],
+): string[] => {
+  const width = Math.max(...all.map((row) => row[row.length - 1].length))
+  return [...cells.slice(0, -1), cells[cells.length - 1].padEnd(width)]
+}
+
+type FigureText = (value: number, atLeast?: boolean) => string
+
+const figureWith =
+  (decimals: number): FigureText =>
+  (value, atLeast = false) =>
+    Number.isNaN(value) ? '-' : `${atLeast ? 'at least ' : ''}${numberText(value, decimals)}`
+
+const percent = (share: number): string => `${(share * 100).toFixed(1)} %`
+
+function rowCells({ figure, rolling }: HourRow, zone: DeskZone, text: FigureText): string[] {
+  const is = figure.kind === 'short' ? `${shortMinutes(figure.usedSeconds)} min only` : figure.kind
+  return [
+    standardText(utcOf(figure.from, zone), zone),
+    text(figure.mean, figure.atLeast),
+    text(figure.meanUnmarked),
+    percent(figure.dataCapture),
+    percent(figure.sampledShare),
+    is + (figure.doubled ? ', recorded twice' : ''),
+    ...(rolling ? [rollingCell(rolling, text)] : []),
+  ]
+}
+
+/** Rounded down: 44.99 min are not 45. */
+const shortMinutes = (seconds: number): string => (Math.floor(seconds / 6) / 10).toFixed(1)
+
+const rollingCell = ({ mean, hours, atLeast }: NonNullable<HourRow['rolling']>, text: FigureText): string =>
+  Number.isNaN(mean) ? `${hours} of ${hoursInDay} h` : text(mean, atLeast)
+
+function dayCells(day: DayFigure, text: FigureText, neverNegative: boolean): string[] {
+  return [
+    day.day,
+    text(day.mean, day.atLeast),
+    text(day.meanUnmarked),
+    percent(day.dataCapture),
+    percent(day.sampledShare),
+    text(day.highestHour, day.atLeast),
+    `${day.fullHours + day.sampledHours}${day.sampledHours > 0 ? ` (${day.sampledHours} sampled)` : ''}`,
+    verdictOf(day, text, neverNegative),
+  ]
+}
+
+/** What may be concluded of a day. */
+function verdictOf(day: DayFigure, text: FigureText, neverNegative: boolean): string {
+  const counting = day.fullHours + day.sampledHours
+  if (day.valid)
+    return counting === hoursInDay ? '24-hour mean' : `24-hour mean (${counting} of ${hoursInDay} h)`
+  const none = `${counting} of ${hoursInDay} h: no 24-hour mean`
+  if (counting === 0) return none
+  const least = neverNegative ? `; the day is at least ${text(day.lowestPossible)}` : ''
+  return `${none}; mean so far ${text(day.mean, day.atLeast)}${least}`
+}
+
+function notesOf({ figures, gathered, survey, shortened, tenMinutes }: AveragesFound): string[] {
+  const notes: string[] = []
+  if (figures.length === 0)
+    notes.push(
+      survey.records === 0 ? 'There are no records here yet.' : 'No record of that time and channel counts.',
+    )
+  if (shortened && figures.length > 0)
+    notes.push(
+      `Shown: ${tenMinutes ? '10-min means' : 'hours'} of the last ${usualDays.rows} days, and up to ${usualDays.days} days; --from and --to show others.`,
+    )
+  const left = Object.entries(gathered.leftOut).filter(([, seconds]) => seconds >= 1)
+  for (const [why, seconds] of left)
+    notes.push(
+      `Left out by the site log: ${(seconds / 60).toFixed(1)} min, ${why}. The records stay as they are.`,
+    )
+  if (gathered.corrected > 0)
+    notes.push(
+      `${gathered.corrected} records that did not know the time were placed by time checks of their boot.`,
+    )
+  for (const { boot, records, firstSeq, lastSeq } of gathered.unplaced)
+    notes.push(
+      `NOT IN THESE FIGURES: ${records} records (numbers ${firstSeq} to ${lastSeq}, boot ${boot}) have no time: no time check of that boot is known.`,
+    )
+  if (survey.unexplained > 0)
+    notes.push(`NOT IN THESE FIGURES: ${survey.unexplained} records whose columns line is damaged.`)
+  if (survey.damaged > 0)
+    notes.push(`${survey.damaged} damaged lines were passed over; motepost verify names them.`)
+  if (new Set(figures.map(({ series }) => series.unit?.serial)).size > 1)
+    notes.push('The unit was changed: each has rows of its own, and no figure is of both.')
+  const shortDays = figures.flatMap(({ days }) => days).some(({ valid }) => !valid)
+  if (shortDays) notes.push(`A day needs ${leastHoursOfDay} of ${hoursInDay} hours for a 24-hour mean.`)
+  return notes
+}

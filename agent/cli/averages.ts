@@ -1,0 +1,220 @@
+import {
+  blockAt,
+  dayFigure,
+  hourAt,
+  quarterHourSeconds,
+  rolling24,
+  startOfDay,
+  type DayFigure,
+  type PeriodFigure,
+  type RollingFigure,
+  type StandardMillis,
+} from '../averages/averages.js'
+import { channelNames, kindOf, massChannels, utcMillis, type ColumnSet } from '../terms/terms.js'
+import { averagesJson } from './averages-json.js'
+import { averagesText } from './averages-words.js'
+import {
+  asProblem,
+  openOneStore,
+  refuse,
+  whereToLook,
+  wrongUse,
+  type DeskOptions,
+  type Opened,
+} from './desk.js'
+import { nameOf } from './desk-records.js'
+import { gather, type Gathered, type Series } from './desk-series.js'
+import { survey, type Survey } from './desk-survey.js'
+import { readSpan, zoneFor, type DeskZone, type Span } from './desk-zone.js'
+
+export interface AveragesOptions extends DeskOptions {
+  readonly channel?: readonly string[]
+  readonly from?: string
+  readonly to?: string
+  readonly zone?: string
+  /** 10-min means in place of hours. */
+  readonly tenMinutes?: boolean
+}
+
+export interface HourRow {
+  readonly figure: PeriodFigure
+  /** Absent for 10-min means. */
+  readonly rolling?: RollingFigure
+}
+
+/** The figures of one channel, unit and deployment. */
+export interface SeriesFigures {
+  readonly series: Series
+  readonly rows: readonly HourRow[]
+  readonly days: readonly DayFigure[]
+}
+
+export interface AveragesFound {
+  readonly station: string
+  readonly storeId: string
+  readonly zone: DeskZone
+  readonly survey: Survey
+  readonly gathered: Gathered
+  readonly figures: readonly SeriesFigures[]
+  /** Earlier rows are there, but were not asked for. */
+  readonly shortened: boolean
+  readonly tenMinutes: boolean
+}
+
+/** Shown when nobody says from when: the last so many days of hours, or of days. */
+export const usualDays = { rows: 2, days: 31 } as const
+const tenMinuteSeconds = 600
+const dayMillis = 86_400_000
+
+/** 10-min means, hours, rolling 24 h and days of a store. @returns exit code: 0 told, 1 there is nothing to tell, 2 wrong use */
+export async function averages(options: AveragesOptions): Promise<number> {
+  const found = await findAverages(options)
+  if (!found.ok) return refuse(found)
+  const text = options.json ? averagesJson(found.value) : averagesText(found.value).join('\n')
+  process.stdout.write(text + '\n')
+  return found.value.figures.length > 0 ? 0 : 1
+}
+
+async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFound>> {
+  const where = whereToLook(options)
+  if (!where.ok) return where
+  const opened = await openOneStore(where.value.folder, options.storeId)
+  if (!opened.ok) return opened
+  const store = opened.value
+  const surveyed = await survey(store)
+  if (!surveyed.ok) return asProblem(surveyed.fault)
+  const zone = zoneFor(options.zone, where.value.settings, surveyed.value.settingsLine)
+  if (!zone.ok) return zone
+  const span = readSpan(options.from, options.to, zone.value)
+  if (!span.ok) return span
+  const channels = channelsFor(options.channel, surveyed.value.sets)
+  if (!channels.ok) return channels
+  const gatherInto = (blockSeconds: number) =>
+    gather(store, surveyed.value, {
+      channels: channels.value,
+      offsetMinutes: zone.value.offsetMinutes,
+      blockSeconds,
+    })
+  const gathered = await gatherInto(quarterHourSeconds)
+  if (!gathered.ok) return asProblem(gathered.fault)
+  const short = options.tenMinutes ? await gatherInto(tenMinuteSeconds) : undefined
+  if (short && !short.ok) return asProblem(short.fault)
+  const given = options.from !== undefined || options.to !== undefined
+  const figures = figuresOf(
+    gathered.value,
+    short?.value,
+    window(gathered.value, span.value, zone.value, given),
+  )
+  const { station, storeId } = store
+  return {
+    ok: true,
+    value: {
+      ...{ station, storeId, zone: zone.value, survey: surveyed.value, gathered: gathered.value, figures },
+      shortened: !given && reachesBack(gathered.value),
+      tenMinutes: options.tenMinutes ?? false,
+    },
+  }
+}
+
+/** Directions need vectors and levels need energies: an arithmetic mean of them over an hour says nothing. */
+const notMeans: readonly string[] = ['wind_from', 'sound']
+
+/** The channels asked for, by key or by name (all its slots); without any the masses, or where there is none, all. */
+export function channelsFor(
+  typed: readonly string[] | undefined,
+  sets: readonly ColumnSet[],
+): Opened<string[]> {
+  const all = [...new Set(sets.flatMap(({ columns }) => columns.map(({ channel }) => channel)))]
+  const able = all.filter((channel) => !notMeans.includes(nameOf(channel)))
+  const masses = able.filter((channel) => (massChannels as readonly string[]).includes(nameOf(channel)))
+  if (typed === undefined) return { ok: true, value: masses.length > 0 ? masses : able }
+  const wanted = typed.flatMap((text) => text.split(','))
+  if (wanted.includes('all')) return { ok: true, value: able }
+  const refused = wanted.find((one) => notMeans.includes(nameOf(one)))
+  if (refused !== undefined)
+    return wrongUse(
+      `--channel ${refused}: an hour of it has no arithmetic mean; export --of minutes gives its minutes`,
+    )
+  const unknown = wanted.find((one) => !able.some((channel) => channel === one || nameOf(channel) === one))
+  if (unknown !== undefined && all.length > 0)
+    return wrongUse(`--channel ${unknown}: this store has ${able.join(', ')}`)
+  if (unknown !== undefined && !(channelNames as string[]).includes(nameOf(unknown)))
+    return wrongUse(`--channel ${unknown}: no channel has that name`)
+  return {
+    ok: true,
+    value: able.filter((channel) => wanted.some((one) => channel === one || nameOf(channel) === one)),
+  }
+}
+
+interface Window {
+  readonly rows: readonly [from: StandardMillis, to: StandardMillis]
+  readonly days: readonly [from: StandardMillis, to: StandardMillis]
+}
+
+/** In local standard time. Days are shown whole: those of which any part was asked for. */
+function window({ series }: Gathered, span: Span, { offsetMinutes }: DeskZone, given: boolean): Window {
+  const last = Math.max(...series.flatMap(({ sums }) => sums.days()))
+  const local = (utc: number): StandardMillis => utc + offsetMinutes * 60_000
+  const [from, to] = [local(span.from), local(span.to)]
+  if (given) return { rows: [from, to], days: [Math.floor(from / dayMillis) * dayMillis, to] }
+  const back = (days: number): StandardMillis => startOfDay(last - days + 1)
+  return { rows: [back(usualDays.rows), to], days: [back(usualDays.days), to] }
+}
+
+const reachesBack = ({ series }: Gathered): boolean => {
+  const days = series.flatMap(({ sums }) => sums.days())
+  return Math.max(...days) - Math.min(...days) >= usualDays.rows
+}
+
+function figuresOf(gathered: Gathered, short: Gathered | undefined, window: Window): SeriesFigures[] {
+  return gathered.series
+    .map((series, i) => {
+      const rows = short ? blockRows(short.series[i], window.rows) : hourRows(series, window.rows)
+      const [from, to] = window.days
+      const days = series.sums.days().filter((day) => startOfDay(day) >= from && startOfDay(day) < to)
+      return { series, rows, days: days.map((day) => dayFigure(series.sums, day)).filter(hasAnything) }
+    })
+    .filter(({ days, rows }) => days.length + rows.length > 0)
+    .sort((a, b) => order(a.series) - order(b.series))
+}
+
+const order = ({ column }: Series): number => {
+  const at = (channelNames as string[]).indexOf(nameOf(column.channel))
+  return at < 0 ? channelNames.length : at
+}
+
+/** A day of which nothing was used says nothing of this unit or deployment. */
+const hasAnything = ({ hours }: DayFigure): boolean => hours.some(({ usedSeconds }) => usedSeconds > 0)
+
+function hourRows({ sums }: Series, [from, to]: Window['rows']): HourRow[] {
+  const rows = startsIn(sums.days(), 3600, from, to).map((at) => ({
+    figure: hourAt(sums, at),
+    rolling: rolling24(sums, at),
+  }))
+  return withoutEmptyEnds(rows)
+}
+
+function blockRows({ sums }: Series, [from, to]: Window['rows']): HourRow[] {
+  const rows = startsIn(sums.days(), sums.blockSeconds, from, to)
+  return withoutEmptyEnds(rows.map((at) => ({ figure: blockAt(sums, at) })))
+}
+
+function startsIn(days: readonly number[], seconds: number, from: number, to: number): StandardMillis[] {
+  const perDay = dayMillis / 1000 / seconds
+  return days
+    .flatMap((day) => Array.from({ length: perDay }, (_, i) => startOfDay(day) + i * seconds * 1000))
+    .filter((at) => at >= from && at < to)
+}
+
+function withoutEmptyEnds(rows: readonly HourRow[]): HourRow[] {
+  const used = ({ figure }: HourRow): boolean => figure.usedSeconds > 0
+  const first = rows.findIndex(used)
+  return first < 0 ? [] : rows.slice(first, rows.findLastIndex(used) + 1)
+}
+
+/** UTC of a moment in local standard time. */
+export const utcOf = (at: StandardMillis, { offsetMinutes }: DeskZone) =>
+  utcMillis(at - offsetMinutes * 60_000)
+
+/** Means are told with the decimals of a stored mean. */
+export const decimalsOf = ({ column }: Series): number => kindOf(column.channel)?.decimals ?? column.decimals

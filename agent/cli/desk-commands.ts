@@ -1,0 +1,38 @@
+import { InvalidArgumentError, type Command } from 'commander'
+import type { AveragesOptions } from './averages.js'
+
+type Finish = (code: Promise<number>) => Promise<void>
+
+const collected = (value: string, before: string[] = []): string[] => [...before, value]
+
+/** What every command at the desk takes. */
+const withStore = (command: Command): Command =>
+  command
+    .option(
+      '--store <folder>',
+      "a station's store, a collector's archive, or a copy [the folder of the settings]",
+    )
+    .option('--store-id <id>', 'which of several stores: its id, the beginning of it, or the station')
+    .option('-s, --settings <file>', 'settings file that names folder and zone')
+    .option('--json', 'the same facts as JSON')
+
+/** Commands that read a folder, on any system, while a station writes to it or long after. */
+export function addDeskCommands(program: Command, finish: Finish): void {
+  program.commandsGroup('At the desk')
+  withStore(program.command('averages'))
+    .description('hours, rolling 24 h and local-standard-time days, with what each figure stands on')
+    .option('--channel <name>', 'a channel, or all; may be given again [the masses]', collected)
+    .option(
+      '--from <time>',
+      "first: 2026-03-01, '2026-03-01 08:30' (local standard time) or 2026-03-01T07:30Z",
+    )
+    .option('--to <time>', 'not included; of a day the whole day')
+    .option('--zone <zone>', 'Region/City or +01:00 [of the settings, or as the store tells]')
+    .option('--ten-minutes', '10-min means in place of hours')
+    .action(async (options: AveragesOptions) => finish((await import('./averages.js')).averages(options)))
+}
+
+export function seqNumber(text: string): number {
+  if (/^[1-9]\d{0,14}$/.test(text)) return Number(text)
+  throw new InvalidArgumentError('It must be the number of a line, 1 or more.')
+}

@@ -1,0 +1,144 @@
+/** The records of a store, placed in time, with what the site log says of each: what averages and exports are made of. */
+import { usualScreening } from '../screening/screening.js'
+import type { SiteStatus } from '../sitelog/sitelog.js'
+import type { LineView } from '../store/store.js'
+import {
+  addUtcSeconds,
+  done,
+  isMass,
+  monoSeconds,
+  type ColumnSet,
+  type Outcome,
+  type UtcMillis,
+} from '../terms/terms.js'
+import type { DeskStore } from './desk.js'
+import { stretchLines, type Survey } from './desk-survey.js'
+
+export interface DeskRecord {
+  /** Of this record only until the next is given. */
+  readonly view: LineView
+  readonly set: ColumnSet
+  readonly boot: string
+  readonly seconds: number
+  /** Start; undefined where no time check of its boot is known. */
+  readonly utc: UtcMillis | undefined
+  /** The record itself did not know its time: a time check told it. */
+  readonly corrected: boolean
+}
+
+/** Records without a time, of one boot. */
+export interface Unplaced {
+  readonly boot: string
+  readonly records: number
+  readonly firstSeq: number
+  readonly lastSeq: number
+}
+
+export class UnplacedCount {
+  private readonly byBoot = new Map<string, { records: number; firstSeq: number; lastSeq: number }>()
+
+  add(boot: string, seq: number): void {
+    const one = this.byBoot.get(boot)
+    if (!one) this.byBoot.set(boot, { records: 1, firstSeq: seq, lastSeq: seq })
+    else {
+      one.records++
+      one.lastSeq = seq
+    }
+  }
+
+  list(): Unplaced[] {
+    return [...this.byBoot].map(([boot, one]) => ({ boot, ...one }))
+  }
+}
+
+/**
+ * Gives every record in the order of numbers, a stretch at a time.
+ * @param pause waited for between stretches: whoever writes may let the reader of a pipe catch up
+ */
+export async function eachRecord(
+  { reader }: DeskStore,
+  survey: Survey,
+  visit: (record: DeskRecord) => void,
+  pause: (doneShare: number) => Promise<void> = async () => undefined,
+): Promise<Outcome<void>> {
+  for (const [i, from] of survey.stretches.entries()) {
+    const options = { from, to: from + stretchLines - 1, kind: 'record' }
+    const scanned = await reader.scan((view) => {
+      const set = view.columnSet()
+      if (set) visit(recordOf(view, set, survey))
+    }, options)
+    if (!scanned.ok) return scanned
+    await pause((i + 1) / survey.stretches.length)
+  }
+  return done
+}
+
+function recordOf(view: LineView, set: ColumnSet, { times }: Survey): DeskRecord {
+  const boot = view.boot()
+  const own = view.utc()
+  const utc = own ?? times.at(boot, monoSeconds(view.mono()))?.utc
+  return { view, set, boot, seconds: view.seconds(), utc, corrected: own === undefined && utc !== undefined }
+}
+
+/** What the supply does is no reading of the air: nobody's visit changes it. */
+const supply = ['battery_voltage', 'battery_current', 'solar_power', 'state_of_charge']
+const isSupply = (channel: string): boolean => supply.includes(nameOf(channel))
+
+export const nameOf = (channel: string): string => channel.split('.')[0]
+export const slotOf = (channel: string): string | undefined => channel.split('.')[1]
+
+/** Why a record is left out of a channel's figures although the record itself says that it counts. */
+export type LeftOut = { readonly why: 'site-log' | 'outside' | 'straddles'; readonly words: string }
+
+export interface Standing extends SiteStatus {
+  readonly leftOut?: LeftOut
+}
+
+/** What the site log says of [utc, utc + seconds) for a channel. */
+export function standingOf({ site }: Survey, channel: string, utc: UtcMillis, seconds: number): Standing {
+  const end = addUtcSeconds(utc, seconds)
+  const slot = slotOf(channel)
+  const status = site.statusOver(utc, end, slot)
+  const crossed = boundaryIn({ site }, utc, end, slot)
+  if (crossed !== undefined) return { ...status, leftOut: { why: 'straddles', words: crossed } }
+  if (site.deployments().length > 0 && !status.deployment)
+    return {
+      ...status,
+      leftOut: { why: 'outside', words: 'outside a deployment (before set up, or after removed)' },
+    }
+  if (status.excluded === undefined || isSupply(channel)) return status
+  return { ...status, leftOut: { why: 'site-log', words: status.excluded } }
+}
+
+/** A change of unit or place inside the record: its mean is of both, and belongs to neither. */
+function boundaryIn(
+  { site }: Pick<Survey, 'site'>,
+  from: UtcMillis,
+  to: UtcMillis,
+  slot: string | undefined,
+): string | undefined {
+  const [first] = site
+    .boundariesBetween(from, to)
+    .filter((one) => one.slot === undefined || one.slot === slot || one.what !== 'unit')
+  return first?.words
+}
+
+/** Warnings are of the particle sensors, with the slot of theirs. */
+const isParticles = (channel: string): boolean => isMass(channel) || /^n\d/.test(channel)
+
+/** @param marked the record's cell: 'spike.1=3.0;fog=60.0' */
+export function isMarked(channel: string, marked: string): boolean {
+  if (marked === '' || !isParticles(channel)) return false
+  const slot = slotOf(channel)
+  return marked.split(';').some((one) => {
+    const reasonSlot = one.split('=')[0].split('.')[1]
+    return reasonSlot === slot
+  })
+}
+
+/** A mass went over the cap within the record: its mean, which counts the cap, then says 'at least'. */
+export function isOver({ columns }: ColumnSet, channel: string, view: LineView): boolean {
+  if (!isMass(channel)) return false
+  const max = columns.findIndex((one) => one.channel === channel && one.statistic === 'max')
+  return max >= 0 && view.value(max) > usualScreening.capMicrogramsPerM3
+}
