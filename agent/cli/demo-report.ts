@@ -1,6 +1,6 @@
 import { SiteLog } from '../sitelog/sitelog.js'
 import { numberText, type EventLine } from '../terms/terms.js'
-import { daysOf, type DayFigures } from './demo-days.js'
+import { daysOf, type DemoDay } from './demo-days.js'
 import { valueOf, type FarEnd, type FarRecord } from './demo-far-end.js'
 import { rules } from './demo-scene.js'
 import { folded, localText, tableText, textWidth, unitOf, wholeNumbers } from './demo-words.js'
@@ -73,18 +73,18 @@ export function daysText(stations: readonly ReportedStation[]): string[] {
   return tableText([...headings, ...rows], 2)
 }
 
-function dayRow(station: string, day: DayFigures): string[] {
-  const mass = (mean: number): string => `${day.atLeast ? '≥' : ''}${numberText(mean, 1)}`
+function dayRow(station: string, { name, pm2_5, pm10, alerts, lowestBatteryPercent }: DemoDay): string[] {
+  const mass = ({ mean, atLeast }: DemoDay['pm10']): string => `${atLeast ? '≥' : ''}${numberText(mean, 1)}`
   return [
     station,
-    day.name,
-    String(day.fullHours),
-    mass(day.pm2_5),
-    mass(day.pm10),
-    percent(day.dataCapture),
-    percent(day.sampledShare),
-    String(day.alerts),
-    `${numberText(day.lowestBatteryPercent, 0)} %`,
+    name,
+    String(pm10.fullHours),
+    mass(pm2_5),
+    mass(pm10),
+    percent(pm10.dataCapture),
+    percent(pm10.sampledShare),
+    String(alerts),
+    `${numberText(lowestBatteryPercent, 0)} %`,
   ]
 }
 

@@ -101,8 +101,8 @@ async function report(players: readonly Player[], folder: string): Promise<numbe
 }
 
 const daysNote =
-  'Day means, uncorrected. Data capture: used of planned time; sampled share: used of 24 h; ' +
-  '≥: at least, since readings over 500 µg/m³ count as 500.'
+  'Day means of the hours with at least 45 min used, uncorrected. Data capture: used of planned time; sampled share: ' +
+  'used of 24 h, both of PM10; ≥: at least, since readings over 500 µg/m³ count as 500.'
 
 function proofText(players: readonly Player[], proofs: readonly Proof[]): string[] {
   const heading = ['station', 'lines', 'missing', 'changed', 'too many', 'frames sent', 'spoilt']
