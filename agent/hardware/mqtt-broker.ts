@@ -2,9 +2,10 @@
  * The Broker port over MQTT 5 or 3.1.1. A new client object for each connection: no reconnecting, no offline queue; what
  * is unanswered when the connection goes is answered 'link-lost' here and stays in the store.
  */
+import { createRequire } from 'node:module'
 import { connect as connectTcp, isIP, type Socket } from 'node:net'
 import { connect as connectTls } from 'node:tls'
-import { MqttClient, type IClientOptions, type IPublishPacket } from 'mqtt'
+import type { IClientOptions, IPublishPacket, MqttClient as MqttClientType } from 'mqtt'
 import {
   bad,
   done,
@@ -18,6 +19,12 @@ import {
 } from '../terms/terms.js'
 import { withLimit } from './limit.js'
 import { connectFault } from './mqtt-faults.js'
+
+// The client alone: the package's front door also loads what browsers and proxies need, 5 MB of it.
+const { default: MqttClient } = createRequire(import.meta.url)('mqtt/lib/client') as {
+  default: typeof MqttClientType
+}
+type MqttClient = MqttClientType
 
 export interface MqttOptions {
   readonly host: string
