@@ -1,12 +1,18 @@
 import { openFolder } from '../hardware/disk.js'
 import { SystemClock } from '../hardware/clock.js'
+import { socketPathFault } from '../hardware/control-socket.js'
 import { effectiveSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
 import { tryGauges } from './check-gauges.js'
 import { brokerOf, lineOf } from './compose.js'
+import { controlPath } from './control.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { loadLayout } from './layouts.js'
+import { askStation } from './reach-station.js'
 import { readSettingsFile } from './read-settings.js'
+
+/** Less lasts for some weeks of records only. */
+const leastFreeBytes = 100e6
 
 export interface CheckItem {
   readonly what: string
@@ -39,11 +45,9 @@ export async function check(file: string, options: { json?: boolean; effective?:
 const print = (line: string): void => void process.stdout.write(line + '\n')
 
 async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
-  const items: CheckItem[] = []
-  for (const instrument of settings.instruments)
-    items.push(
-      item('sensor', `${instrument.port} can be opened (${instrument.layout})`, await tryPort(instrument)),
-    )
+  const running = await askStation(settings, { do: 'status' })
+  const items: CheckItem[] = [lookAtAgent(settings, running)]
+  for (const instrument of settings.instruments) items.push(await lookAtSensor(instrument, running.ok))
   items.push(...(await tryGauges(settings)), await tryFolder(settings.data.folder), lookAtClock(settings))
   if (settings.uplink.mode === 'none')
     items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })
@@ -53,6 +57,31 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
 
 const item = (what: string, words: string, outcome: Outcome<unknown>): CheckItem =>
   outcome.ok ? { what, well: true, words } : { what, well: false, words: faultText(outcome.fault) }
+
+/** A check before the first start is no trouble; a socket that could never be made is. */
+function lookAtAgent(settings: Settings, running: Outcome<unknown>): CheckItem {
+  const what = 'agent'
+  const path = controlPath(settings)
+  if (running.ok) return { what, well: true, words: `runs and answers on ${path}` }
+  const tooLong = socketPathFault(path)
+  if (tooLong) return item(what, '', { ok: false, fault: tooLong })
+  if (running.fault.code !== 'agent-not-running') return item(what, '', running)
+  return { what, well: true, words: `none runs with these settings (${running.fault.detail})` }
+}
+
+async function lookAtSensor(
+  instrument: Settings['instruments'][number],
+  agentRuns: boolean,
+): Promise<CheckItem> {
+  const tried = await tryPort(instrument)
+  if (!tried.ok && tried.fault.code === 'port-busy' && agentRuns)
+    return {
+      what: 'sensor',
+      well: true,
+      words: `${instrument.port} is read by the running agent; see motepost status`,
+    }
+  return item('sensor', `${instrument.port} can be opened (${instrument.layout})`, tried)
+}
 
 async function tryPort(instrument: Settings['instruments'][number]): Promise<Outcome<void>> {
   const layout = loadLayout(instrument.layout)
@@ -73,10 +102,14 @@ async function tryFolder(folder: string): Promise<CheckItem> {
   const made = await disk.value.makeFolder('.writable')
   if (!made.ok) return item('data', '', made)
   await disk.value.remove('.writable')
-  const words = free.ok
-    ? `${folder} can be written, ${(free.value / 1e9).toFixed(1)} GB free`
-    : `${folder} can be written`
-  return { what: 'data', well: true, words }
+  if (!free.ok) return item('data', '', free)
+  if (free.value < leastFreeBytes)
+    return item('data', '', bad('disk-full', `${folder} has ${(free.value / 1e6).toFixed(0)} MB free`))
+  return {
+    what: 'data',
+    well: true,
+    words: `${folder} can be written, ${(free.value / 1e9).toFixed(1)} GB free`,
+  }
 }
 
 function lookAtClock(settings: Settings): CheckItem {

@@ -54,14 +54,18 @@ export async function listenControl(
   })
 }
 
+/** What is wrong with a path as the name of a socket; undefined when nothing is. */
+export function socketPathFault(path: string): Fault | undefined {
+  const bytes = Buffer.byteLength(path)
+  if (bytes <= longestSocketPath) return undefined
+  const detail = `${path} has ${bytes} bytes, a socket's name at most ${longestSocketPath}`
+  return { code: 'control-unavailable', detail }
+}
+
 /** A name that nobody answers on: free, or freed of what a killed agent left. */
 async function freeName(path: string): Promise<Outcome<void>> {
-  const bytes = Buffer.byteLength(path)
-  if (bytes > longestSocketPath)
-    return bad(
-      'control-unavailable',
-      `${path} has ${bytes} bytes, a socket's name at most ${longestSocketPath}`,
-    )
+  const fault = socketPathFault(path)
+  if (fault) return { ok: false, fault }
   try {
     await mkdir(dirname(path), { recursive: true })
     const found = await lstat(path).catch(() => undefined)

@@ -89,7 +89,7 @@ export class Keeper {
       uplink: uplink?.checkpoint(),
     }
     const saved = this.ports.state.save(value).then((outcome) => {
-      if (outcome.ok) faults.clear('state', 'disk-full', 'disk-read-only', 'disk-error')
+      if (outcome.ok) faults.clear('state', 'state-damaged', ...diskCodes)
       else faults.raise('state', outcome.fault, now)
     })
     inFlight.track(saved)

@@ -9,7 +9,7 @@
  */
 import type { Alert } from '../alerts/alerts.js'
 import type { FaultBoard } from '../health/health.js'
-import { addSeconds, faultText, type MonoSeconds } from '../terms/terms.js'
+import { addSeconds, type MonoSeconds } from '../terms/terms.js'
 import { restoreInstruments } from './before.js'
 import { lookAtClock } from './clock-watch.js'
 import { healthMessage, type StationView } from './health-message.js'
@@ -92,10 +92,10 @@ export class Station {
   }
 
   private async restore(): Promise<void> {
-    const { state, store, log } = this.ports
+    const { state, store } = this.ports
     const { alerting, site, uplink, faults, boot } = this.parts
     const loaded = await state.load()
-    if (!loaded.ok) log.warn(faultText(loaded.fault), { code: loaded.fault.code })
+    if (!loaded.ok) faults.raise('state', loaded.fault, this.tickedAt)
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
     const found = await restoreEvents(store, checkpoint)
     alerting.restore(found.changes)
