@@ -14,7 +14,7 @@ import { MadeGauge } from '../simulation/made-gauge.js'
 import { MadeSensor } from '../simulation/made-sensor.js'
 import { madeStations, type MadeStation } from '../simulation/made-site.js'
 import { seededRandom } from '../simulation/random.js'
-import { slateHollow, story } from '../simulation/slate-hollow.js'
+import { slateHollow, standardOffsetMinutes, story } from '../simulation/slate-hollow.js'
 import { VirtualClock } from '../simulation/virtual-clock.js'
 import { gaugeChannel, Station, usualSilence, type StationPorts } from '../station/station.js'
 import { openStore, type Store } from '../store/store.js'
@@ -167,6 +167,7 @@ const stationOptions = (station: string) => ({
   healthEverySeconds: 3600,
   rules,
   notBefore: utcMillis(Date.UTC(2026, 0, 1)),
+  standardOffsetMinutes,
   startDetails: { made: 'invented data of the demo' },
 })
 
