@@ -84,7 +84,8 @@ const figureWith =
 const percent = (share: number): string => `${(share * 100).toFixed(1)} %`
 
 function rowCells({ figure, rolling }: HourRow, zone: DeskZone, text: FigureText): string[] {
-  const is = figure.kind === 'short' ? `${shortMinutes(figure.usedSeconds)} min only` : figure.kind
+  const short = `${shortMinutes(figure.usedSeconds)} min only`
+  const is = { full: 'full', sampled: 'sampled', empty: 'nothing used', short }[figure.kind]
   return [
     standardText(utcOf(figure.from, zone), zone),
     text(figure.mean, figure.atLeast),

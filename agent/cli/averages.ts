@@ -34,6 +34,8 @@ export interface AveragesOptions extends DeskOptions {
   readonly zone?: string
   /** 10-min means in place of hours. */
   readonly tenMinutes?: boolean
+  /** All there is where nobody says from when. */
+  readonly everything?: boolean
 }
 
 export interface HourRow {
@@ -75,7 +77,8 @@ export async function averages(options: AveragesOptions): Promise<number> {
   return found.value.figures.length > 0 ? 0 : 1
 }
 
-async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFound>> {
+/** The figures behind `averages` and the exports of hours and days. */
+export async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFound>> {
   const where = whereToLook(options)
   if (!where.ok) return where
   const opened = await openOneStore(where.value.folder, options.storeId)
@@ -99,7 +102,7 @@ async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFo
   if (!gathered.ok) return asProblem(gathered.fault)
   const short = options.tenMinutes ? await gatherInto(tenMinuteSeconds) : undefined
   if (short && !short.ok) return asProblem(short.fault)
-  const given = options.from !== undefined || options.to !== undefined
+  const given = options.everything || options.from !== undefined || options.to !== undefined
   const figures = figuresOf(
     gathered.value,
     short?.value,
@@ -119,12 +122,16 @@ async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFo
 /** Directions need vectors and levels need energies: an arithmetic mean of them over an hour says nothing. */
 const notMeans: readonly string[] = ['wind_from', 'sound']
 
+export const channelsIn = (sets: readonly ColumnSet[]): string[] => [
+  ...new Set(sets.flatMap(({ columns }) => columns.map(({ channel }) => channel))),
+]
+
 /** The channels asked for, by key or by name (all its slots); without any the masses, or where there is none, all. */
 export function channelsFor(
   typed: readonly string[] | undefined,
   sets: readonly ColumnSet[],
 ): Opened<string[]> {
-  const all = [...new Set(sets.flatMap(({ columns }) => columns.map(({ channel }) => channel)))]
+  const all = channelsIn(sets)
   const able = all.filter((channel) => !notMeans.includes(nameOf(channel)))
   const masses = able.filter((channel) => (massChannels as readonly string[]).includes(nameOf(channel)))
   if (typed === undefined) return { ok: true, value: masses.length > 0 ? masses : able }

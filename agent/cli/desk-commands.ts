@@ -1,5 +1,6 @@
 import { InvalidArgumentError, type Command } from 'commander'
 import type { AveragesOptions } from './averages.js'
+import type { ExportOptions } from './export.js'
 
 type Finish = (code: Promise<number>) => Promise<void>
 
@@ -30,6 +31,24 @@ export function addDeskCommands(program: Command, finish: Finish): void {
     .option('--zone <zone>', 'Region/City or +01:00 [of the settings, or as the store tells]')
     .option('--ten-minutes', '10-min means in place of hours')
     .action(async (options: AveragesOptions) => finish((await import('./averages.js')).averages(options)))
+
+  withStore(program.command('export'))
+    .description('records, hours or days as CSV for spreadsheets, or as SenML')
+    .option('--of <what>', 'minutes, hours or days [minutes]')
+    .option('--format <name>', 'csv or senml (RFC 8428, JSON) [csv]')
+    .option('--decimal <mark>', 'point, or comma (cells are then divided by semicolons) [point]')
+    .option('--bom', 'mark the CSV as UTF-8, as some spreadsheets want it')
+    .option('--out <file>', 'write there [standard output]')
+    .option('--force', 'write over a file that is there')
+    .option(
+      '--channel <name>',
+      'a channel, or all; may be given again [of minutes all, else the masses]',
+      collected,
+    )
+    .option('--from <time>', 'first, as for averages')
+    .option('--to <time>', 'not included; of a day the whole day')
+    .option('--zone <zone>', 'Region/City or +01:00 [of the settings, or as the store tells]')
+    .action(async (options: ExportOptions) => finish((await import('./export.js')).exportData(options)))
 }
 
 export function seqNumber(text: string): number {

@@ -49,7 +49,7 @@ export {
   receiptOf,
   type Receipt,
 } from './receipt.js'
-export { senmlWriter } from './senml-write.js'
+export { senmlWriter, type Label, type SenmlWriter } from './senml-write.js'
 export { linesOfGroup, stationOf, topicFormat, topicOf } from './topics.js'
 export { readPack, usualPackLimits, type Pack, type PackLimits, type UnpackedLine } from './unpack.js'
 

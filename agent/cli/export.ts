@@ -1,0 +1,229 @@
+import { addUtcSeconds } from '../terms/terms.js'
+import { channelsIn, findAverages, type AveragesFound } from './averages.js'
+import {
+  asProblem,
+  openOneStore,
+  refuse,
+  whereToLook,
+  wrongUse,
+  type DeskOptions,
+  type Opened,
+} from './desk.js'
+import { eachRecord, nameOf, UnplacedCount, type DeskRecord, type Unplaced } from './desk-records.js'
+import { survey, type Survey } from './desk-survey.js'
+import { readSpan, zoneFor, type DeskZone, type Span } from './desk-zone.js'
+import {
+  csvRow,
+  dayCells,
+  daysHeading,
+  hourCells,
+  hoursHeading,
+  MinuteRows,
+  type Cell,
+  type Decimal,
+} from './export-csv.js'
+import { SenmlText } from './export-senml.js'
+import { Sink } from './sink.js'
+
+export interface ExportOptions extends DeskOptions {
+  readonly of?: string
+  readonly format?: string
+  readonly decimal?: string
+  readonly bom?: boolean
+  readonly out?: string
+  readonly force?: boolean
+  readonly channel?: readonly string[]
+  readonly from?: string
+  readonly to?: string
+  readonly zone?: string
+}
+
+/** What was written. */
+interface Exported {
+  readonly rows: number
+  readonly of: string
+  readonly unplaced: readonly Unplaced[]
+  readonly damaged: number
+}
+
+const kinds = ['minutes', 'hours', 'days'] as const
+const formats = ['csv', 'senml'] as const
+const decimals = ['point', 'comma'] as const
+
+/** Records, hours or days as CSV or SenML. @returns exit code: 0 written, 1 it could not be, 2 wrong use */
+export async function exportData(options: ExportOptions): Promise<number> {
+  const wrong =
+    unknownWord('--of', options.of, kinds) ??
+    unknownWord('--format', options.format, formats) ??
+    unknownWord('--decimal', options.decimal, decimals)
+  if (wrong) return refuse(wrong)
+  const work = options.of === undefined || options.of === 'minutes' ? exportMinutes : exportFigures
+  const exported = await work(options)
+  if (!exported.ok) return refuse(exported)
+  tell(options, exported.value)
+  return 0
+}
+
+function unknownWord(option: string, word: string | undefined, allowed: readonly string[]) {
+  if (word === undefined || allowed.includes(word)) return undefined
+  return wrongUse(`${option} ${word}: expected ${allowed.join(', ')}`)
+}
+
+const decimalOf = ({ decimal = 'point' }: ExportOptions): Decimal => decimal as Decimal
+const utf8Mark = '\ufeff'
+
+// ---- minutes --------------------------------------------------------------------------------------------------------
+
+/** Minutes go through one by one: a year of them is never in memory. */
+async function exportMinutes(options: ExportOptions): Promise<Opened<Exported>> {
+  const where = whereToLook(options)
+  if (!where.ok) return where
+  const store = await openOneStore(where.value.folder, options.storeId)
+  if (!store.ok) return store
+  const surveyed = await survey(store.value)
+  if (!surveyed.ok) return asProblem(surveyed.fault)
+  const zone = zoneFor(options.zone, where.value.settings, surveyed.value.settingsLine)
+  if (!zone.ok) return zone
+  const span = readSpan(options.from, options.to, zone.value)
+  if (!span.ok) return span
+  const channels = minuteChannels(options.channel, surveyed.value)
+  if (!channels.ok) return channels
+  const sink = await Sink.open(options.out, options.force ?? false)
+  if (!sink.ok) return sink
+  const form = minuteForm(options, store.value.station, surveyed.value, channels.value, zone.value)
+  const counted = { rows: 0, unplaced: new UnplacedCount() }
+  sink.value.write(form.head)
+  const visit = (record: DeskRecord): void => {
+    if (record.utc === undefined) counted.unplaced.add(record.boot, record.view.seq)
+    if (!isWanted(record, span.value, options)) return
+    const text = form.row(record)
+    if (text !== '') counted.rows++
+    sink.value.write(text)
+  }
+  const read = await eachRecord(store.value, surveyed.value, visit, async (share) => {
+    showProgress(options, share)
+    await sink.value.drained()
+  })
+  sink.value.write(form.end())
+  const failed = await sink.value.end()
+  if (!read.ok) return asProblem(read.fault)
+  if (failed !== undefined) return { ok: false, code: 1, words: `not written to its end: ${failed}` }
+  const { rows, unplaced } = counted
+  return {
+    ok: true,
+    value: { rows, of: 'minutes', unplaced: unplaced.list(), damaged: surveyed.value.damaged },
+  }
+}
+
+interface MinuteForm {
+  readonly head: string
+  row(record: DeskRecord): string
+  end(): string
+}
+
+function minuteForm(
+  options: ExportOptions,
+  station: string,
+  surveyed: Survey,
+  channels: readonly string[],
+  zone: DeskZone,
+): MinuteForm {
+  if (options.format === 'senml') {
+    const senml = new SenmlText(station)
+    const wanted = new Set(channels)
+    return { head: '', row: (record) => senml.record(record, wanted), end: () => senml.end() }
+  }
+  const rows = new MinuteRows(surveyed, channels, zone)
+  const decimal = decimalOf(options)
+  return {
+    head: (options.bom ? utf8Mark : '') + csvRow(rows.heading(), decimal),
+    row: (record) => csvRow(rows.row(record), decimal),
+    end: () => '',
+  }
+}
+
+function minuteChannels(typed: readonly string[] | undefined, { sets }: Survey): Opened<string[]> {
+  const all = channelsIn(sets)
+  const wanted = typed?.flatMap((text) => text.split(','))
+  if (!wanted || wanted.includes('all')) return { ok: true, value: all }
+  const isOne = (channel: string, word: string): boolean => channel === word || nameOf(channel) === word
+  const unknown = wanted.find((word) => !all.some((channel) => isOne(channel, word)))
+  if (unknown !== undefined)
+    return wrongUse(`--channel ${unknown}: this store has ${all.join(', ') || 'no records yet'}`)
+  return { ok: true, value: all.filter((channel) => wanted.some((word) => isOne(channel, word))) }
+}
+
+/** A record whose time nobody knows is in an export of everything, with empty times, and in no span. */
+function isWanted({ utc, seconds }: DeskRecord, { from, to }: Span, options: ExportOptions): boolean {
+  if (utc === undefined) return options.from === undefined && options.to === undefined
+  return utc < to && addUtcSeconds(utc, seconds) > from
+}
+
+// ---- hours and days -------------------------------------------------------------------------------------------------
+
+async function exportFigures(options: ExportOptions): Promise<Opened<Exported>> {
+  const found = await findAverages({ ...options, everything: true })
+  if (!found.ok) return found
+  const sink = await Sink.open(options.out, options.force ?? false)
+  if (!sink.ok) return sink
+  let rows = -1
+  for (const text of figureTexts(options, found.value)) {
+    sink.value.write(text)
+    rows++
+    await sink.value.drained()
+  }
+  const failed = await sink.value.end()
+  if (failed !== undefined) return { ok: false, code: 1, words: `not written to its end: ${failed}` }
+  const { gathered, survey } = found.value
+  return {
+    ok: true,
+    value: { rows, of: options.of!, unplaced: gathered.unplaced, damaged: survey.damaged },
+  }
+}
+
+/** One text more than there are rows: the heading, or the end. */
+function* figureTexts(options: ExportOptions, found: AveragesFound): Generator<string> {
+  const ofHours = options.of === 'hours'
+  if (options.format === 'senml') {
+    const senml = new SenmlText(found.station)
+    yield* ofHours ? senml.hours(found) : senml.days(found)
+    return yield senml.end()
+  }
+  const decimal = decimalOf(options)
+  const heading: readonly Cell[] = ofHours ? hoursHeading : daysHeading
+  yield (options.bom ? utf8Mark : '') + csvRow(heading, decimal)
+  for (const cells of ofHours ? hourCells(found) : dayCells(found)) yield csvRow(cells, decimal)
+}
+
+// ---- telling --------------------------------------------------------------------------------------------------------
+
+function showProgress({ out }: ExportOptions, share: number): void {
+  if (out === undefined || !process.stderr.isTTY) return
+  process.stderr.write(`\r${Math.round(share * 100)} % `)
+  if (share >= 1) process.stderr.write('\r\x1b[K')
+}
+
+/** Beside a file, on standard output; where that is the export itself, only what must be known, on standard error. */
+function tell(options: ExportOptions, { rows, of, unplaced, damaged }: Exported): void {
+  const say = options.out === undefined ? process.stderr : process.stdout
+  if (options.json) {
+    const records = unplaced.reduce((sum, one) => sum + one.records, 0)
+    say.write(
+      JSON.stringify({
+        v: 1,
+        of,
+        rows,
+        file: options.out ?? null,
+        records_without_time: records,
+        damaged_lines: damaged,
+      }) + '\n',
+    )
+    return
+  }
+  if (options.out !== undefined) say.write(`${rows} ${of} in ${options.out}\n`)
+  for (const { boot, records, firstSeq, lastSeq } of unplaced)
+    say.write(
+      `${records} records (numbers ${firstSeq} to ${lastSeq}, boot ${boot}) have no time: no time check of that boot is known\n`,
+    )
+  if (damaged > 0) say.write(`${damaged} damaged lines were passed over; motepost verify names them\n`)
+}
