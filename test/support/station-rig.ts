@@ -138,6 +138,8 @@ export interface RigOptions {
   readonly gauge?: ToldGauge
   readonly supply?: StationPorts['supply']
   readonly options?: Partial<StationOptions>
+  /** Absent: nothing is kept beside the lines. */
+  readonly state?: StationPorts['state']
 }
 
 export const newClock = (bootId = 'b0070001-0000-4000-8000-000000000001', utc = startUtc): VirtualClock =>
@@ -211,7 +213,7 @@ export async function startRig(clock: VirtualClock, disk: MemoryDisk, rig: RigOp
     {
       clock,
       store,
-      state: { load: () => Promise.resolve(good(undefined)), save: () => Promise.resolve(done) },
+      state: rig.state ?? { load: () => Promise.resolve(good(undefined)), save: () => Promise.resolve(done) },
       scheduler: { calendar: () => ({ stop: () => undefined }) },
       log: { info: say, warn: say },
       instruments: rig.instruments.map(instrumentPort),
