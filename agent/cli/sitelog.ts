@@ -12,6 +12,11 @@ export interface Output {
   readonly json?: boolean
 }
 
+interface EntryRefusal {
+  readonly words: string
+  readonly code?: string
+}
+
 /** The answer of the station, or of the store where none runs. */
 interface Added {
   readonly ok: boolean
@@ -19,7 +24,7 @@ interface Added {
   readonly safe?: boolean
   readonly details?: Readonly<Record<string, string>>
   readonly notes?: readonly string[]
-  readonly faults?: readonly { readonly words: string }[]
+  readonly faults?: readonly EntryRefusal[]
 }
 
 /**
@@ -47,9 +52,15 @@ const print = (line: string): void => void process.stdout.write(line + '\n')
 
 function say({ json }: Output, added: Added, code: number): number {
   if (json) print(JSON.stringify(added))
-  else for (const { words } of added.faults ?? []) process.stderr.write(words + '\n')
+  else for (const fault of added.faults ?? []) process.stderr.write(faultWords(fault) + '\n')
   return code
 }
+
+/** The station takes UTC; this command takes more. */
+const faultWords = ({ words, code }: EntryRefusal): string =>
+  code === 'not-a-time'
+    ? `${words}; here also local time: '08:30', 'yesterday 08:30', '2026-03-01 08:30'`
+    : words
 
 function inUtc(given: GivenEntry, place: Place): Record<string, string> | { words: string } {
   const entry: Record<string, string> = {}
