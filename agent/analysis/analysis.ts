@@ -1,0 +1,36 @@
+/**
+ * analysis: what is worked out at the desk from series of figures: agreement, differences, trends, directions.
+ *
+ * In: plain numbers in µg/m³, °, m/s; a missing value is NaN where a function says so and absent otherwise.
+ * Out: percentiles, straight lines, distances between series, rank tests, blocks for resampling, wind sectors, and the
+ * figures of a side-by-side run with the US EPA's targets for PM2.5 sensors.
+ * Assumed: values are comparable: one unit, one scaling, valid hours or days only. The caller sees to that.
+ * Refused: what has no answer (no values, no variation) is undefined or NaN, never a made-up number. Nothing random is
+ * drawn here: the starts of blocks come from the caller.
+ *
+ * The percentiles here are not the regulatory rank of limits; the two share no code on purpose.
+ */
+export { complementaryError, rankTest, shiftOf, type RankTest } from './rank-test.js'
+export {
+  distance,
+  leastSquares,
+  leastSquaresHumid,
+  medianSlope,
+  type Distance,
+  type Line,
+  type MedianLine,
+  type Plane,
+} from './regression.js'
+export { effectiveCount, joinBlocks, lagOneCorrelation } from './resample.js'
+export { sectorOf, sectorShares, type SectorShares, type WindRecord } from './sectors.js'
+export {
+  besideTargets,
+  pm25Targets,
+  sideBySide,
+  targetVerdict,
+  type SideBySide,
+  type TargetFigures,
+  type Targets,
+  type TargetVerdict,
+} from './side-by-side.js'
+export { meanOf, medianOf, percentile7, percentileNearestRank } from './spread.js'
