@@ -5,6 +5,8 @@ import { join } from 'node:path'
 import { describe, expect, it, onTestFinished } from 'vitest'
 import { FolderDisk, openFolder } from '../../agent/hardware/disk.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
+import { VirtualClock } from '../../agent/simulation/virtual-clock.js'
+import type { MonoSeconds, UtcMillis } from '../../agent/terms/terms.js'
 import { bytes, codeOf, diskContract, value } from './disk-contract.js'
 
 function temporary(): string {
@@ -151,6 +153,89 @@ describe('a disk in memory', () => {
     expect(codeOf(await disk.datasync('a'))).toBe('disk-error')
     expect(codeOf(await disk.list(''))).toBe('disk-error')
     expect(disk.cut({ unsynced: 'kept' }).text('a')).toBe('12')
+  })
+
+  it('keeps, loses and reorders unsynced sectors of 512 bytes as told, and leaves size without data', async () => {
+    const disk = new MemoryDisk()
+    disk.put('a', 'o'.repeat(500))
+    await disk.append('a', bytes('1'.repeat(12) + '2'.repeat(512) + '3'.repeat(100)))
+    expect(disk.unsynced()).toEqual({ bytes: 624, sectors: 3, names: 0 })
+    const left = (kept: number[], size: 'none' | 'kept' | 'all'): string =>
+      disk
+        .cut({ unsynced: 'mixed', sectors: (_, sector) => kept.includes(sector), size, names: () => true })
+        .text('a')
+        .replace(/(.)\1*/g, (run) => `${run.length}${run[0] === '\0' ? '-' : run[0]} `)
+    expect(left([], 'none')).toBe('500o ')
+    expect(left([], 'all')).toBe('500o 624- ')
+    expect(left([0], 'all')).toBe('500o 121 612- ')
+    expect(left([1], 'kept')).toBe('500o 12- 5122 ')
+    expect(left([2], 'all')).toBe('500o 524- 1003 ')
+    expect(left([0, 2], 'kept')).toBe('500o 121 512- 1003 ')
+    expect(left([0, 1, 2], 'none')).toBe('500o ')
+  })
+
+  it('loses single names made, changed or removed since the folder was synced, as told', async () => {
+    const disk = new MemoryDisk()
+    disk.put('old', 'o')
+    await disk.append('new', bytes('n'))
+    await disk.datasync('new')
+    await disk.rename('new', 'named')
+    await disk.remove('old')
+    const left = (...kept: number[]): string[] =>
+      disk
+        .cut({
+          unsynced: 'mixed',
+          sectors: () => true,
+          size: 'all',
+          names: (_, index) => kept.includes(index),
+        })
+        .paths.sort()
+    expect(disk.unsynced().names).toBe(3)
+    expect(left()).toEqual(['old'])
+    expect(left(0)).toEqual(['new', 'old'])
+    expect(left(0, 1)).toEqual(['named', 'old'])
+    expect(left(0, 1, 2)).toEqual(['named'])
+    expect(left(2)).toEqual([])
+    disk.powerFailsAfter = Infinity
+    await disk.syncFolder('')
+    expect(disk.unsynced().names).toBe(0)
+  })
+
+  // What Linux does since 4.13: a failed write-back marks the pages clean, and the next fsync succeeds (fsync(2), 'errors').
+  it('never brings to the medium what a failed sync lost, whatever a later sync says, and tells who tried', async () => {
+    const disk = new MemoryDisk()
+    disk.put('a', 'safe')
+    await disk.append('a', bytes('lost'))
+    disk.beforeOperation = (operation) => (operation === 'datasync' ? 'disk-error' : undefined)
+    expect(codeOf(await disk.datasync('a'))).toBe('disk-error')
+    disk.beforeOperation = () => undefined
+    expect(disk.usedAfterFailedSync.size).toBe(0)
+    await disk.append('a', bytes('more'))
+    expect(codeOf(await disk.datasync('a'))).toBe('ok')
+    expect([...disk.usedAfterFailedSync]).toEqual(['a'])
+    expect(disk.text('a')).toBe('safelostmore')
+    expect(disk.cut({ unsynced: 'lost' }).text('a')).toBe('safe\0\0\0\0more')
+  })
+
+  it('can fail to read, and take its time to sync while virtual time goes on', async () => {
+    const clock = new VirtualClock({ bootId: 'b', mono: 0, utc: 0 as UtcMillis })
+    const disk = new MemoryDisk()
+    disk.put('a', '1')
+    disk.beforeLook = (operation) => (operation === 'read' ? 'disk-error' : undefined)
+    expect(codeOf(await disk.read('a', 0, 1))).toBe('disk-error')
+    expect(codeOf(await disk.size('a'))).toBe('ok')
+    disk.delay = (operation) => (operation === 'datasync' ? clock.after(3) : undefined)
+    await disk.append('a', bytes('2'))
+    let synced = false
+    const syncing = disk.datasync('a').then(() => (synced = true))
+    clock.set(2.9 as MonoSeconds)
+    await Promise.resolve()
+    expect(synced).toBe(false)
+    expect(disk.cut({ unsynced: 'lost' }).text('a')).toBe('1')
+    disk.powerFailsAfter = Infinity
+    clock.set(3 as MonoSeconds)
+    await syncing
+    expect(disk.cut({ unsynced: 'lost' }).text('a')).toBe('12')
   })
 
   it('can be full, read-only and failing', async () => {
