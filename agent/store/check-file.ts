@@ -2,6 +2,7 @@ import {
   good,
   parseColumnSet,
   parseLine,
+  RangeSet,
   type ColumnSet,
   type Disk,
   type Line,
@@ -30,6 +31,8 @@ export class CheckedFile {
   highest = 0
   /** The same of the lines that are believed. */
   believed = 0
+  /** Numbers that have a line that is believed, or that a skip line accounts for. */
+  readonly accounted = new RangeSet()
   /** Damaged lines since the last start that counted them. */
   damaged = 0
   /** Damaged lines in the whole file. */
@@ -93,6 +96,8 @@ export class CheckedFile {
     }
     if (line.seq >= this.notBelow) return
     this.believed = Math.max(this.believed, last)
+    this.accounted.add(line.seq)
+    if (line.kind === 'skip') this.accounted.add(line.from, line.to)
     this.onLine(line)
   }
 

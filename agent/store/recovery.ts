@@ -1,5 +1,13 @@
 /** What a start makes of the files it finds; FORMAT.md, rules 3 to 12. */
-import { good, type ColumnSet, type Disk, type Fault, type Outcome } from '../terms/terms.js'
+import {
+  good,
+  RangeSet,
+  type ColumnSet,
+  type Disk,
+  type Fault,
+  type Outcome,
+  type Range,
+} from '../terms/terms.js'
 import type { AppendFile } from './appender.js'
 import { CheckedFile } from './check-file.js'
 import { damagedName, linesFiles, type LinesName } from './names.js'
@@ -9,6 +17,7 @@ import type { Identity } from './stored-line.js'
 /** Numbers are taken up again at a multiple of this. */
 const numberStep = 64
 const mostDamagedBytes = 256 * 1024
+const mostHoles = 1000
 
 /** What a start found and did. */
 export interface Recovered {
@@ -31,6 +40,8 @@ export interface Start {
   readonly files: readonly LinesName[]
   /** The file to go on with, where it may be. */
   readonly open?: AppendFile
+  /** Numbers between believed lines that have none, because their line is damaged or never came. */
+  readonly holes: readonly Range[]
   /** Number of the first line to come. */
   readonly nextSeq: number
   /** Highest number that is safe. */
@@ -59,7 +70,8 @@ export async function recover(
   const nextSeq = nextMultiple(highest + 1 + damaged + notYet)
   const skipped = nextSeq > safeSeq + 1 ? { skippedFrom: safeSeq + 1, skippedTo: nextSeq - 1 } : {}
   const recovered = { lines: file?.lines ?? 0, damaged, notYet, ...skipped, ...(fault ? { fault } : {}) }
-  return good({ recovered, files, open: fault ? undefined : file, nextSeq, safeSeq })
+  const holes = holesBelow(safeSeq, checked.value)
+  return good({ recovered, files, open: fault ? undefined : file, holes, nextSeq, safeSeq })
 }
 
 /** The last two files, newest first, and as many before them as it takes to find a line that is believed. */
@@ -79,9 +91,17 @@ async function checkNewest(
   return good(checked)
 }
 
+/** A card may keep the later of two sectors and lose the earlier: there numbers are missing between lines that are believed. */
+function holesBelow(safeSeq: number, checked: readonly CheckedFile[]): Range[] {
+  const accounted = RangeSet.from(checked.flatMap((one) => [...one.accounted.ranges()]))
+  const [lowest] = accounted.ranges()
+  return lowest ? accounted.gaps(lowest[0], safeSeq).slice(-mostHoles) : []
+}
+
 const emptyStart: Start = {
   recovered: { lines: 0, damaged: 0, notYet: 0 },
   files: [],
+  holes: [],
   nextSeq: 1,
   safeSeq: 0,
 }

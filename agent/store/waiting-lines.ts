@@ -23,7 +23,7 @@ export class WaitingLines {
   private readonly most: number
 
   constructor(most: number) {
-    // A start's skip line, the one for dropped lines, and room for what comes.
+    // A start's skip lines, the one for dropped lines, and room for what comes.
     this.most = Math.max(4, most)
   }
 
@@ -56,7 +56,7 @@ export class WaitingLines {
   }
 
   private dropOldest(): void {
-    const at = this.waiting[0].skip && isOfStart(this.waiting[0].skip) ? 1 : 0
+    const at = this.waiting.findIndex(({ skip }) => !skip || !isOfStart(skip))
     const [oldest, next] = this.waiting.slice(at, at + 2)
     if (!oldest.skip) this.replaced++
     this.dropped += oldest.skip ? 1 : 2

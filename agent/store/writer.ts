@@ -52,14 +52,16 @@ export class StoreWriter {
     start: Start,
     private readonly options: WriterOptions,
   ) {
-    this.waiting = new WaitingLines(options.maxBufferedLines)
+    this.waiting = new WaitingLines(options.maxBufferedLines + start.holes.length)
     this.files = [...start.files]
     this.taken = new Set(names)
     this.file = start.open && start.open.lines < options.linesPerFile ? start.open : undefined
     this.nextSeq = start.nextSeq
     this.safeSeq = start.safeSeq
     const { skippedFrom: from, skippedTo: to, damaged } = start.recovered
-    if (from !== undefined && to !== undefined) this.skip(from, to, damaged)
+    const left = from !== undefined && to !== undefined ? [[from, to] as const] : []
+    for (const [i, [first, last]] of [...left, ...start.holes].entries())
+      this.skip(first, last, i === 0 ? damaged : 0)
   }
 
   append(make: (seq: number) => Line, set: ColumnSet | undefined): number {

@@ -199,7 +199,7 @@ describe('a start (the numbers are those of the rules in agent/store/FORMAT.md)'
     disk.put(firstFile, disk.text(firstFile) + stored('later,,anything at all') + stored('later,70,x,-5,y'))
     const store = await open(disk)
     expect(store.recovered).toMatchObject({ lines: 4, damaged: 0 })
-    expect(store.nextSeq - 1).toBe(128)
+    expect(store.nextSeq - 2, 'one number for each skip line').toBe(128)
     const lines = await all(store)
     expect(seqs(lines)).toEqual([1, 2, 3, 70])
     expect((lines[3] as OtherLine).text).toBe('later,70,x,-5,y')
@@ -224,11 +224,40 @@ describe('a start (the numbers are those of the rules in agent/store/FORMAT.md)'
     const disk = await written(62)
     for (const seq of [10, 20, 30]) damage(disk, firstFile, `record,${seq},`, `record,${seq};`)
     const store = await open(disk)
-    expect(store.append(record, set)).toBe(129)
+    expect(store.append(record, set)).toBe(132)
     value(await store.flush())
     const skip = (await all(store)).find((line) => line.kind === 'skip')
     expect(skip).toEqual({ kind: 'skip', seq: 128, from: 63, to: 127, damaged: 3 } satisfies SkipLine)
   })
+
+  it('9: accounts with a skip line for each hole that damage left between believed lines, once', async () => {
+    const disk = await written(62)
+    for (const seq of [10, 11, 30]) damage(disk, firstFile, `record,${seq},`, `record,${seq};`)
+    const store = await open(disk)
+    value(await store.flush())
+    const skips = (await all(store)).filter((line) => line.kind === 'skip')
+    expect(skips.map(({ seq, from, to, damaged }) => [seq, from, to, damaged])).toEqual([
+      [128, 63, 127, 3],
+      [129, 10, 11, 0],
+      [130, 30, 30, 0],
+    ])
+    const again = await open(disk)
+    value(await again.flush())
+    expect((await all(again)).filter((line) => line.kind === 'skip')).toHaveLength(4)
+    const full = await open(disk, { maxBufferedLines: 4 })
+    expect(full.buffered).toBe(1)
+  })
+
+  it('9: keeps the skip lines of a start whole where the oldest waiting lines are dropped', async () => {
+    const disk = await written(62)
+    for (const seq of [10, 20, 30]) damage(disk, firstFile, `record,${seq},`, `record,${seq};`)
+    const store = await open(disk, { maxBufferedLines: 4 })
+    appendRecords(store, 50)
+    value(await store.flush())
+    const covered = (await all(store)).flatMap((line) =>
+      line.kind === 'skip' ? [line.seq, ...range(line.from, line.to)] : [line.seq],
+    )
+    expect(covered.sort((a, b) => a - b)).toEqual(range(1, store.safeSeq))  })
 
   it('9: writes no skip line where no number is left out', async () => {
     const store = await open(await written(63))
