@@ -1,6 +1,8 @@
 import { InvalidArgumentError, type Command } from 'commander'
 import type { AveragesOptions } from './averages.js'
+import type { DeskOptions } from './desk.js'
 import type { ExportOptions } from './export.js'
+import type { TraceOptions } from './trace.js'
 
 type Finish = (code: Promise<number>) => Promise<void>
 
@@ -49,9 +51,20 @@ export function addDeskCommands(program: Command, finish: Finish): void {
     .option('--to <time>', 'not included; of a day the whole day')
     .option('--zone <zone>', 'Region/City or +01:00 [of the settings, or as the store tells]')
     .action(async (options: ExportOptions) => finish((await import('./export.js')).exportData(options)))
+
+  withStore(program.command('trace').argument('<number>', 'number of the line', seqNumber))
+    .description('one line from its bytes to its receipt')
+    .option('--zone <zone>', 'Region/City or +01:00 [of the settings, or as the store tells]')
+    .action(async (seq: number, options: TraceOptions) =>
+      finish((await import('./trace.js')).trace(seq, options)),
+    )
+
+  withStore(program.command('verify'))
+    .description('look at every line: checksums, numbers, doubles, what was set aside')
+    .action(async (options: DeskOptions) => finish((await import('./verify.js')).verify(options)))
 }
 
-export function seqNumber(text: string): number {
+function seqNumber(text: string): number {
   if (/^[1-9]\d{0,14}$/.test(text)) return Number(text)
   throw new InvalidArgumentError('It must be the number of a line, 1 or more.')
 }
