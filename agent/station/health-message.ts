@@ -32,11 +32,16 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     surroundings: view.surroundings.report(now),
     instruments: view.instruments.map((instrument) => instrument.report(now)),
     pairs: view.pairs.report(),
-    site: view.site.report(now),
-    site_log: view.site.log.counts(),
+    ...siteNews(view, now),
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
     uplink: uplink?.status(now) ?? { state: 'none' },
   }
+}
+
+/** Health travels over metered links: a site log without entries has nothing to say in it. */
+function siteNews({ site }: StationView, now: MonoSeconds): Record<string, unknown> {
+  const counts = site.log.counts()
+  return counts.taken === 0 ? {} : { site: site.report(now), site_log: counts }
 }
 
 export function clockFacts({ clock }: StationView, now: MonoSeconds): Record<string, unknown> {

@@ -67,8 +67,7 @@ export class Station {
     this.records = new RecordWriter(this.parts, ports.store, ports.instruments)
     this.teller = new Teller(this.parts, {
       health: () => this.health(this.now()),
-      averagesOf: (key) => this.averagesOf(key),
-      until: () => this.parts.clock.at(this.recordStart),
+      end: () => this.recordStart,
       now: () => this.now(),
     })
     this.startedAt = now

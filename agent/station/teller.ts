@@ -1,14 +1,13 @@
 import type { Alert } from '../alerts/alerts.js'
-import { isMass, kindOf, utcText, type MonoSeconds, type UtcMillis } from '../terms/terms.js'
+import { isMass, kindOf, utcText, type MonoSeconds } from '../terms/terms.js'
 import { json } from './messages.js'
 import type { Parts } from './parts.js'
 
 /** What a station looks like at this moment, for messages. */
 export interface Present {
   readonly health: () => Record<string, unknown>
-  readonly averagesOf: (key: string) => Record<string, unknown>
-  /** End of the newest record; undefined while the clock is not trusted. */
-  readonly until: () => UtcMillis | undefined
+  /** End of the newest record. */
+  readonly end: () => MonoSeconds
   readonly now: () => MonoSeconds
 }
 
@@ -49,12 +48,13 @@ export class Teller {
   }
 
   private averages(): void {
-    const { averages, uplink } = this.parts
+    const { averages, clock, uplink } = this.parts
     if (!this.anyRecord || !uplink) return
+    const end = this.present.end()
     const channels: Record<string, unknown> = {}
     for (const key of averages.keys)
-      if (isMass(key)) channels[key] = { unit: kindOf(key)?.unit, ...this.present.averagesOf(key) }
-    const utc = this.present.until()
+      if (isMass(key)) channels[key] = { unit: kindOf(key)?.unit, ...averages.json(key, end) }
+    const utc = clock.at(end)
     const at = utc === undefined ? { clock: 'not trusted' } : { until: utcText(utc) }
     uplink.retain('averages', json({ v: 1, ...at, channels }))
   }
