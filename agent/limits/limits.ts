@@ -85,6 +85,7 @@ export {
   limitWords,
   verdictWords,
 } from './words.js'
+export { yearFigure, yearKinds, type QuarterFigure, type YearFigure, type YearKind } from './year-figure.js'
 export {
   annualDesignValue,
   annualMean,
