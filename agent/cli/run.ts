@@ -44,7 +44,10 @@ async function runOnce(file: string, stamp: string, preparation: Preparation): P
   if (!control.ok) return refuse(control.fault)
   const clock = new SystemClock(settings.clock.trust)
   const station = await composeStation(plan, clock, log)
-  if (!station.ok) return refuse(station.fault)
+  if (!station.ok) {
+    await control.value.close()
+    return refuse(station.fault)
+  }
   control.value.serve(station.value)
   if (control.value.fault) station.value.faults.raise('control', control.value.fault, clock.mono())
   if (works) keepLastGood(file, plan.text)

@@ -191,7 +191,7 @@ export class SiteWatch {
         result_in_s: Math.max(0, Math.ceil(due - now)),
       })),
       ...(zero ? { last_zero_check: entryDetails(zero) } : {}),
-      units: this.log.units().filter((unit) => unit.to === undefined),
+      units: this.log.units().flatMap(({ slot, serial, to }) => (to === undefined ? [{ slot, serial }] : [])),
       entries: this.log.entries().length,
       doubts: this.log.doubts().length,
     }

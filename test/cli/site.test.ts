@@ -2,11 +2,14 @@ import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
 import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { afterAll, afterEach, describe, expect, it } from 'vitest'
+import { afterAll, afterEach, describe, expect, it, vi } from 'vitest'
 import { onScreen } from '../../agent/cli/status.js'
 import { localText, readLocalTime, type Place } from '../../agent/cli/local-time.js'
 import type { StationStatus } from '../../agent/station/station.js'
 import { utcMillis } from '../../agent/terms/terms.js'
+
+/** Each command is a process of its own; a busy machine takes its time over a dozen of them. */
+vi.setConfig({ testTimeout: 90_000 })
 
 /** The commands at the station, as a person runs them: against a running agent, and where none runs. */
 const program = join(import.meta.dirname, '../../dist/agent/cli/main.js')
