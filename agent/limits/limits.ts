@@ -99,6 +99,7 @@ export {
   rank98,
   stratifiedExceedances,
   usableAnnualYear,
+  usableDailyYear,
   yearExceedances,
   type AnnualMean,
   type Capture,

@@ -99,6 +99,11 @@ export function usableAnnualYear(
   return creditable.every((count) => count >= 11) && isAbove(rounded(exact(mean), tenth), exact(level))
 }
 
+/** For the 24-hour form a year of poor capture counts when its 98th percentile is above the level (Appendix N 4.2(b)). */
+export const usableDailyYear = (captures: readonly Capture[], percentile: number, level: number): boolean =>
+  captures.length === 4 &&
+  (captures.every((capture) => capture.complete) || isAbove(rounded(exact(percentile), one), exact(level)))
+
 export interface DesignValue {
   /** Before rounding. */
   readonly mean: number
