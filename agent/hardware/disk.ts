@@ -168,6 +168,13 @@ export class FolderDisk implements Disk {
     })
   }
 
+  totalBytes(): Promise<Outcome<number>> {
+    return this.attempt('', async (place) => {
+      const { blocks, bfree, bavail, bsize } = await statfs(place)
+      return good((blocks - bfree + bavail) * bsize)
+    })
+  }
+
   /** Closes what was kept open. The disk can be used again after it. */
   async close(): Promise<void> {
     if (this.kept) await this.release(this.kept.path)

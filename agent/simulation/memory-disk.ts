@@ -209,6 +209,10 @@ export class MemoryDisk implements Disk {
     return this.isOff ? this.off : good(Math.max(0, this.capacityBytes - this.usedBytes))
   }
 
+  async totalBytes(): Promise<Outcome<number>> {
+    return this.isOff ? this.off : good(this.capacityBytes)
+  }
+
   private get usedBytes(): number {
     let used = 0
     for (const file of this.now.values()) used += file.length

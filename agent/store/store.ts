@@ -10,13 +10,15 @@
  * counted. A full buffer drops its oldest line, counts it, and a skip line says so. No number is ever used twice for lines
  * that were safe, and none leaves the station before it is.
  */
-import type { ColumnSet, Disk, Line, Outcome, StageCounts } from '../terms/terms.js'
+import type { ColumnSet, Disk, Line, Outcome, SigningKey, StageCounts } from '../terms/terms.js'
 import { good } from '../terms/terms.js'
 import { openIdentity } from './identity.js'
 import type { LineView } from './line-view.js'
 import { StoreReader, type Scanned, type ScanOptions, type StoredLine } from './reader.js'
 import type { StoredText } from './recent-lines.js'
 import { recover, type Recovered } from './recovery.js'
+import type { Seal } from './seal.js'
+import { Sealer, type MadeRoom, type MakeRoomOptions, type SealableStore } from './sealer.js'
 import type { Identity } from './stored-line.js'
 import { StoreWriter } from './writer.js'
 
@@ -32,6 +34,8 @@ export {
   type FoundLine,
   type LinePlace,
 } from './found-lines.js'
+export { readGone, readSeal, type Gone, type Seal } from './seal.js'
+export type { MadeRoom, MakeRoomOptions } from './sealer.js'
 export { TimeTable, type PlacedTime } from './time-table.js'
 export type { LineView, Recovered, Scanned, ScanOptions, StoredLine, StoredText }
 
@@ -63,6 +67,7 @@ export async function openStore(options: StoreOptions): Promise<Outcome<Store>> 
 
 export class Store {
   private readonly reader: StoreReader
+  private readonly sealer: Sealer
 
   constructor(
     private readonly identity: Identity,
@@ -73,6 +78,7 @@ export class Store {
     sets: Map<string, ColumnSet>,
   ) {
     this.reader = new StoreReader(disk, identity.storeId, () => writer.readable(), sets)
+    this.sealer = new Sealer(this.sealable(), disk)
   }
 
   get storeId(): string {
@@ -140,8 +146,39 @@ export class Store {
     return this.reader.columnSet(id)
   }
 
+  /**
+   * Brings everything appended before to disk and seals what is not sealed yet: to be called at each hour, and with the
+   * station's key at the day's end. Nothing new and no key: nothing is written. Faults: disk-*; try again at the next hour.
+   */
+  seal(key?: SigningKey): Promise<Outcome<readonly Seal[]>> {
+    return this.sealer.seal(key)
+  }
+
+  /**
+   * Where more than 90 % of the disk are used, removes whole files that are sealed and received, oldest first, each after a
+   * gone line for it is safe, until there is room or nothing more may go. To be called after a seal. Faults: disk-*.
+   */
+  makeRoom(options: MakeRoomOptions): Promise<Outcome<MadeRoom>> {
+    return this.sealer.makeRoom(options)
+  }
+
   /** Lines of this run: appended = safe + dropped + waiting. */
   counts(): StageCounts {
     return this.writer.counts()
+  }
+
+  private sealable(): SealableStore {
+    const { writer, reader, storeId } = this
+    return {
+      storeId,
+      get safeSeq() {
+        return writer.safeSeq
+      },
+      append: (make) => writer.append(make, undefined),
+      flush: () => writer.flush(),
+      scan: (visit, options) => reader.scan(visit, options),
+      files: () => writer.readable(),
+      forget: (name) => writer.forget(name),
+    }
   }
 }

@@ -98,6 +98,12 @@ export class StoreWriter {
     }))
   }
 
+  /** The file was removed. */
+  forget(name: string): void {
+    const at = this.files.findIndex((file) => file.name === name)
+    if (at >= 0) this.files.splice(at, 1)
+  }
+
   private skip(from: number, to: number, damaged: number): void {
     const skip = { kind: 'skip', seq: this.giveSeq(), from, to, damaged } as const
     this.waiting.add({ seq: skip.seq, text: canonicalLine(skip), skip, line: headOf(skip) })

@@ -64,6 +64,8 @@ export interface Disk {
   /** Makes names made, renamed or removed in a folder survive a power cut. */
   syncFolder(folder: string): Promise<Outcome<void>>
   freeBytes(): Promise<Outcome<number>>
+  /** Room of the whole file system for us, used and free. */
+  totalBytes(): Promise<Outcome<number>>
 }
 
 /** The three ways in which bytes come, by how a port is written in the settings. */
@@ -114,6 +116,14 @@ export interface Broker {
 export interface StateFile {
   load(): Promise<Outcome<unknown>>
   save(value: unknown): Promise<Outcome<void>>
+}
+
+/** Signs in the name of a station (Ed25519, RFC 8032). */
+export interface SigningKey {
+  /** The public half: 32 bytes as 64 lower-case hex digits. */
+  readonly publicKey: string
+  /** 64 bytes. */
+  sign(bytes: Uint8Array): Uint8Array
 }
 
 export interface GaugeReading {
