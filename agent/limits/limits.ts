@@ -30,6 +30,7 @@ export {
 export type { Correction, CorrectionForm } from './correction-kinds.js'
 export { dayValue, hoursOfDay, plainDay, type DayMethod, type DayValue } from './day-value.js'
 export { cut, exact, meanOf, rounded, toNumber, type Exact } from './exact.js'
+export { judgeDay, type ChannelFacts, type DayJudgement } from './judge-day.js'
 export {
   averagings,
   forms,
@@ -81,9 +82,12 @@ export {
   dayWords,
   evidenceWords,
   figureText,
+  indexWords,
   judgementWords,
   limitWords,
+  noIndexWords,
   verdictWords,
+  yearWords,
 } from './words.js'
 export { yearFigure, yearKinds, type QuarterFigure, type YearFigure, type YearKind } from './year-figure.js'
 export {

@@ -1,8 +1,10 @@
 /** What is said to people about days, verdicts and corrections: all of it here, so that it is said the same everywhere. */
+import type { AirIndex, IndexOutcome, IndexSource } from './air-index.js'
 import type { CorrectionRefusal } from './corrections.js'
 import { hoursOfDay, type DayValue } from './day-value.js'
 import type { Evidence, Limit } from './kinds.js'
 import type { Doubt, Figure, Judgement, Uncertainty, VerdictWord } from './verdict.js'
+import type { YearFigure, YearKind } from './year-figure.js'
 
 /** One decimal, as figures beside a limit are shown; a tiny value below zero is not '-0.0'. */
 export function figureText(value: number): string {
@@ -56,13 +58,46 @@ function said({ verdict, doubt }: Judgement, { source }: Uncertainty): string {
   const words = verdictWords[verdict]
   if (doubt === 'inferred' || doubt === 'over-range') return `${words}: ${doubtWords[doubt]}`
   if (verdict === 'above' || verdict === 'below')
-    return `${words} within the uncertainty of ${sensorWords[source]}`
+    return `${words}, even with the uncertainty of ${sensorWords[source]}`
   return `${words} for ${sensorWords[source]}`
 }
 
 /** '24-hour mean of 35 µg/m³ (3-year mean of annual 98th percentiles; 40 CFR 50.18, (a) and (c))'. */
 export const limitWords = (limit: Limit): string =>
   `${limit.title}: ${limit.averaging} mean of ${limit.level} µg/m³ (${limit.formWords}; ${limit.document}, ${limit.clause})`
+
+const sourceWords: Readonly<Record<IndexSource['kind'], string>> = {
+  nowcast: 'from the NowCast',
+  '24-hour': 'from the 24-hour mean',
+}
+
+/** 'index 102, Unhealthy for Sensitive Groups, from the 24-hour mean of 35.9 (EPA-454/B-24-002 (May 2024))'. */
+export function indexWords(found: AirIndex, kind: IndexSource['kind']): string {
+  const beyond = found.aboveTable ? ', above its table' : ''
+  return `index ${found.index}${beyond}, ${found.category}, ${sourceWords[kind]} of ${figureText(found.concentration)} (${found.table.document})`
+}
+
+export const noIndexWords: Readonly<Record<Extract<IndexOutcome, { ok: false }>['reason'], string>> = {
+  'set-has-no-index': 'this set of limits defines no index for the channel',
+  'not-in-force': 'the breakpoints at hand were not in force on that day',
+  'figure-not-valid': 'too few hours for an index',
+}
+
+const yearKindWords: Readonly<Record<YearKind, (value: number) => string>> = {
+  'annual-mean': (value) => `annual mean ${value.toFixed(2)} µg/m³`,
+  'percentile-98': (value) => `98th percentile ${figureText(value)} µg/m³`,
+  'estimated-exceedances': (value) => `${figureText(value)} estimated exceedances`,
+  'days-above': (value) => `${value} ${value === 1 ? 'day' : 'days'} above by arithmetic`,
+}
+
+/** '2025: annual mean 17.50 µg/m³; 285 of 365 days valid (78 %, incomplete); one of the 3 years that the form needs'. */
+export function yearWords(figure: YearFigure): string {
+  const value = figure.value === undefined ? 'no figure' : yearKindWords[figure.kind](figure.value)
+  const complete = figure.complete === undefined ? '' : figure.complete ? ', complete' : ', incomplete'
+  const days = `${figure.validDays} of ${figure.days} days valid (${figure.capturePercent} %${complete})`
+  const years = figure.yearsNeeded > 1 ? `; one of the ${figure.yearsNeeded} years that the form needs` : ''
+  return `${figure.year}: ${value}; ${days}${years}`
+}
 
 export const evidenceWords: Readonly<Record<Evidence, string>> = {
   read: 'its wording was read',

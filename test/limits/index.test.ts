@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { airIndex, dayValue, indexOf, nowCast, plainDay } from '../../agent/limits/limits.js'
+import { airIndex, dayValue, indexOf, indexWords, nowCast, plainDay } from '../../agent/limits/limits.js'
 import { shippedSets } from './made.js'
 
 const us = shippedSets().find(({ name }) => name === 'us-national')!
@@ -53,6 +53,15 @@ describe('the air quality index', () => {
     expect(indexOf(table, -3)).toMatchObject({ index: 0, category: 'Good', aboveTable: false })
     expect(indexOf(table, 325.4)).toMatchObject({ index: 500, aboveTable: false })
     expect(indexOf(table, 350)).toMatchObject({ index: 549, category: 'Hazardous', aboveTable: true })
+  })
+
+  it('is told with its category, what it was taken of and its document', () => {
+    expect(indexWords(indexOf(table, 35.9), '24-hour')).toBe(
+      'index 102, Unhealthy for Sensitive Groups, from the 24-hour mean of 35.9 (EPA-454/B-24-002 (May 2024))',
+    )
+    expect(indexWords(indexOf(table, 350), 'nowcast')).toContain(
+      'index 549, above its table, Hazardous, from the NowCast',
+    )
   })
 
   it('rises with every step, never falls, and its ties never fall on a half', () => {

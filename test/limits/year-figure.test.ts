@@ -1,5 +1,12 @@
 import { describe, expect, it } from 'vitest'
-import { daysOf, HourSeries, yearFigure, type DatedDay, type Limit } from '../../agent/limits/limits.js'
+import {
+  daysOf,
+  HourSeries,
+  yearFigure,
+  yearWords,
+  type DatedDay,
+  type Limit,
+} from '../../agent/limits/limits.js'
 import { hourMillis, hoursFrom, shippedLimit } from './made.js'
 
 const dayMillis = 24 * hourMillis
@@ -39,6 +46,9 @@ describe('a year of days', () => {
     const ofUs = yearFigure(daysUnder(us, 2025, means), us, 2025)
     expect(ofUs).toMatchObject({ kind: 'annual-mean', value: 17.5, complete: false, yearsNeeded: 3 })
     expect(ofUs.quarters.map(({ percent }) => percent)).toEqual([11, 100, 100, 100])
+    expect(yearWords(ofUs)).toBe(
+      '2025: annual mean 17.50 µg/m³; 285 of 365 days valid (78 %, incomplete); one of the 3 years that the form needs',
+    )
     const ofEu = yearFigure(daysUnder(eu, 2025, means), eu, 2025)
     expect(ofEu).toMatchObject({ validDays: 285, capturePercent: 78, complete: false, yearsNeeded: 1 })
     expect(ofEu.value).toBeCloseTo((10 * 40 + 275 * 10) / 285, 12)
@@ -63,7 +73,9 @@ describe('a year of days', () => {
       expect(yearFigure(days, limit, 2028)).toMatchObject({ kind: 'days-above', value: 5, days: 366 })
     }
     const who = shippedLimit('who-2021-pm10-24h')
-    expect(yearFigure(daysUnder(who, 2028, [50]), who, 2028).complete).toBeUndefined()
+    const oneDay = yearFigure(daysUnder(who, 2028, [50]), who, 2028)
+    expect(oneDay.complete).toBeUndefined()
+    expect(yearWords(oneDay)).toBe('2028: 1 day above by arithmetic; 1 of 366 days valid (0 %)')
   })
 
   it('without a valid day, or with a quarter without one where quarters count, has no value', () => {
