@@ -87,6 +87,16 @@ const isSupply = (channel: string): boolean => supply.includes(nameOf(channel))
 export const nameOf = (channel: string): string => channel.split('.')[0]
 export const slotOf = (channel: string): string | undefined => channel.split('.')[1]
 
+/** For what the site log says of slots: one channel of each, of the air rather than of the supply. */
+export function oneOfEachSlot(channels: readonly string[]): string[] {
+  const bySlot = new Map<string | undefined, string>()
+  for (const channel of channels) {
+    const held = bySlot.get(slotOf(channel))
+    if (held === undefined || isSupply(held)) bySlot.set(slotOf(channel), channel)
+  }
+  return [...bySlot.values()]
+}
+
 /** Why a record is left out of a channel's figures although the record itself says that it counts. */
 export type LeftOut = { readonly why: 'site-log' | 'outside' | 'straddles'; readonly words: string }
 

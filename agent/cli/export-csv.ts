@@ -1,6 +1,6 @@
 /** CSV as RFC 4180 has it, for spreadsheets too: decimal comma on wish, and no text that a spreadsheet would run. */
 import { numberText, utcText, type Column, type UtcMillis } from '../terms/terms.js'
-import { slotOf, standingOf, type DeskRecord } from './desk-records.js'
+import { oneOfEachSlot, slotOf, standingOf, type DeskRecord } from './desk-records.js'
 import type { Survey } from './desk-survey.js'
 import { isoText, type DeskZone } from './desk-zone.js'
 import type { DayFigure } from '../averages/averages.js'
@@ -59,8 +59,7 @@ export class MinuteRows {
       if (channels.includes(column.channel) && !byKey.has(columnKey(column)))
         byKey.set(columnKey(column), column)
     this.columns = [...byKey.values()]
-    const bySlot = new Map(this.columns.map(({ channel }) => [slotOf(channel), channel]))
-    this.channels = [...bySlot.values()]
+    this.channels = oneOfEachSlot(this.columns.map(({ channel }) => channel))
   }
 
   heading(): Cell[] {

@@ -13,7 +13,7 @@ import {
   type RecordLine,
   type UtcMillis,
 } from '../terms/terms.js'
-import { slotOf, standingOf } from './desk-records.js'
+import { oneOfEachSlot, slotOf, standingOf } from './desk-records.js'
 import { standardText } from './desk-zone.js'
 import { offsetText } from './local-time.js'
 import { folded, textWidth } from './demo-words.js'
@@ -242,9 +242,8 @@ function reasonFacts(
 function siteFacts({ survey, sets }: Traced, line: RecordLine): Fact[] {
   const utc: UtcMillis | undefined = line.utc ?? survey.times.at(line.boot, line.mono)?.utc
   if (utc === undefined) return [['site log', 'cannot be asked: the time is not known']]
-  const slots = new Map(sets.get(line.set)?.columns.map(({ channel }) => [slotOf(channel), channel]))
   const facts = new Set<string>()
-  for (const channel of slots.values()) {
+  for (const channel of oneOfEachSlot(sets.get(line.set)?.columns.map(({ channel }) => channel) ?? [])) {
     const { leftOut, marked, unit, deployment } = standingOf(survey, channel, utc, line.seconds)
     const slot = slotOf(channel) === undefined ? '' : ` (slot ${slotOf(channel)})`
     if (deployment) facts.add(`deployment: ${deployment.place} since ${utcText(deployment.from)}`)

@@ -202,7 +202,7 @@ class Look {
       if (!other) same++
       else this.findDouble(seq, copies[0].at, other.at)
     }
-    if (same > 0) this.notes.push(`${same} lines stand twice with the same content: each counts once`)
+    if (same > 0) this.notes.push(`lines that stand twice with the same content: ${same}; each counts once`)
   }
 
   private findDouble(seq: number, first: LinePlace, other: LinePlace): void {
@@ -229,18 +229,17 @@ class Look {
       this.find({
         kind: 'conflicts',
         file: 'conflicts.txt',
-        words: `${aside} lines came under a number that another line had: look for a cloned card or a folder copied back`,
+        words: `lines that came under a number that another line had: ${aside}; look for a cloned card or a folder copied back`,
       })
     const damaged = await linesIn(join(this.store.folder, 'damaged.txt'))
-    if (damaged > 0)
-      this.notes.push(`damaged.txt holds copies of ${damaged} damaged lines that starts set aside`)
+    if (damaged > 0) this.notes.push(`damaged lines of which starts put a copy into damaged.txt: ${damaged}`)
   }
 
   result(): StoreCheck {
     if (this.cut > 0)
-      this.notes.push(`${this.cut} lines were cut off by a power cut and ended by the start after it`)
+      this.notes.push(`lines cut off by a power cut, and ended by the start after it: ${this.cut}`)
     if (this.superseded > 0)
-      this.notes.push(`${this.superseded} lines are passed over: a later file holds these numbers`)
+      this.notes.push(`lines passed over because a later file holds their numbers: ${this.superseded}`)
     const ranges = this.seen.ranges()
     return {
       files: this.store.files.length,

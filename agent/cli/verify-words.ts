@@ -42,7 +42,7 @@ function contentsWords({ files, lines, byKind, first, last }: StoreCheck): strin
     ([kind, n]) => `${n} ${(kindWords[kind] ?? [kind, kind])[n === 1 ? 0 : 1]}`,
   )
   const numbers = first === undefined ? '' : `; numbers ${first} to ${last}`
-  return `${lines} lines in ${files} ${files === 1 ? 'file' : 'files'} (${kinds.join(', ')})${numbers}`
+  return `${lines} lines in ${files} ${files === 1 ? 'file' : 'files'}${kinds.length > 0 ? ` (${kinds.join(', ')})` : ''}${numbers}`
 }
 
 const findingWords = ({ file, line, byte, words }: Finding): string => {

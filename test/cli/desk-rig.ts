@@ -56,6 +56,8 @@ export interface MinuteOptions {
 /** The board was started at the midnight of the tests. */
 const monoOf = (utc: number) => monoSeconds((utc - midnight) / 1000 + 100_000)
 
+const noReasons: Readonly<Record<string, number>> = {}
+
 export const minute =
   (utc: number, pm2_5: number, options: MinuteOptions = {}): Make =>
   (seq) => ({
@@ -68,7 +70,8 @@ export const minute =
     planned: 60,
     ...(options.timeless ? {} : { utc: utcMillis(utc) }),
     values: [options.used === 0 ? NaN : pm2_5, options.used ?? 60, options.max ?? pm2_5, -12.5, 60],
-    excluded: options.used === undefined ? {} : { 'no-data': 60 - options.used },
+    excluded: options.used === undefined ? noReasons : { 'no-data': 60 - options.used },
+
     marked: options.marked ?? {},
   })
 
