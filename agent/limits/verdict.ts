@@ -9,7 +9,7 @@ import type { Comparison, Limit } from './kinds.js'
 export const verdicts = ['above', 'below', 'too-close-to-tell', 'not-enough-data'] as const
 export type VerdictWord = (typeof verdicts)[number]
 
-/** Half the width of the interval in which the true value is expected: the larger of the two parts. */
+/** Half the width of the interval in which the true value is expected: the larger of the two parts, neither below zero. */
 export interface Uncertainty {
   /** Share of the figure, 0.5 for ±50 %. */
   readonly relative: number
@@ -57,7 +57,7 @@ export const isAboveLimit = (value: number, limit: Limit): boolean =>
   isAbove(compared(value, limit.comparison), exact(limit.level))
 
 export function intervalOf(value: number, uncertainty: Uncertainty): readonly [number, number] {
-  const half = Math.max(uncertainty.absolute, uncertainty.relative * Math.max(0, value))
+  const half = Math.max(uncertainty.absolute, uncertainty.relative * value)
   return [value - half, value + half]
 }
 

@@ -41,10 +41,13 @@ const doubtWords: Readonly<Record<Exclude<Doubt, 'uncertainty'>, string>> = {
 
 /** '36.2 against 35: above by arithmetic; too close to tell for a sensor not yet compared'. */
 export function judgementWords(figure: Figure, judgement: Judgement, limit: Limit): string {
-  if (judgement.arithmetic === undefined || figure.value === undefined)
+  const { value } = figure
+  if (judgement.arithmetic === undefined || value === undefined)
     return `no figure against ${limit.level}: ${verdictWords[judgement.verdict]}`
   const arithmetic = judgement.arithmetic === 'above' ? 'above' : 'not above'
-  return `${beside(figure.value, limit)}: ${arithmetic} by arithmetic; ${said(judgement, figure.uncertainty)}`
+  // Cut figures are shown cut: 35.09 counts as 35.0 there, and '35.1' would look above.
+  const shown = limit.comparison.method === 'cut' ? (judgement.compared ?? value) : value
+  return `${beside(shown, limit)}: ${arithmetic} by arithmetic; ${said(judgement, figure.uncertainty)}`
 }
 
 /** Shown with as many places as keep it on its own side of the level: 35.04 against 35 is not '35.0'. */

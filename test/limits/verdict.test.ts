@@ -79,7 +79,11 @@ describe('a verdict', () => {
     expect(judge(figure(50.0001), eu).verdict).toBe('above')
   })
 
-  it('never shows a figure as the level itself when it is not', () => {
+  it('never shows a figure as the level itself when it is not, nor a cut one as above it', () => {
+    const hair = figure(35.09, uncompared)
+    expect(judgementWords(hair, judge(hair, daily), daily)).toContain(
+      '35.0 against 35: not above by arithmetic',
+    )
     const given = figure(50.04, uncompared)
     expect(judgementWords(given, judge(given, eu), eu)).toContain('50.040 against 50: above by arithmetic')
   })

@@ -54,6 +54,22 @@ describe('a year of days', () => {
     expect(ofEu.value).toBeCloseTo((10 * 40 + 275 * 10) / 285, 12)
   })
 
+  it('is complete from the share of days that the limit names, rounded to whole percent', () => {
+    const eu = shippedLimit('eu-2008-pm10-annual')
+    const complete = (days: number) =>
+      yearFigure(
+        daysUnder(
+          eu,
+          2025,
+          filled(days, () => 8),
+        ),
+        eu,
+        2025,
+      ).complete
+    // 327 of 365 days are 89.6 %, 326 are 89.3 %.
+    expect([326, 327].map(complete)).toEqual([false, true])
+  })
+
   it('scales exceedances of PM10 by the days sampled, quarter by quarter (Appendix K)', () => {
     const limit = shippedLimit('us-pm10-24h')
     const means = filled(365, (day) => (day === 200 ? 155 : day > 180 && day < 234 ? undefined : 154))
