@@ -25,6 +25,7 @@ import {
 import { nameOf } from './desk-records.js'
 import { gather, type Gathered, type Series } from './desk-series.js'
 import { survey, type Survey } from './desk-survey.js'
+import { Progress } from './progress.js'
 import { readSpan, zoneFor, type DeskZone, type Span } from './desk-zone.js'
 
 export interface AveragesOptions extends DeskOptions {
@@ -92,11 +93,13 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   if (!span.ok) return span
   const channels = channelsFor(options.channel, surveyed.value.sets)
   if (!channels.ok) return channels
+  const progress = new Progress('adding up records')
   const gatherInto = (blockSeconds: number) =>
     gather(store, surveyed.value, {
       channels: channels.value,
       offsetMinutes: zone.value.offsetMinutes,
       blockSeconds,
+      progress: (share) => progress.show(share),
     })
   const gathered = await gatherInto(quarterHourSeconds)
   if (!gathered.ok) return asProblem(gathered.fault)

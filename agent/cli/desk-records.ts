@@ -84,6 +84,10 @@ function recordOf(view: LineView, set: ColumnSet, { times }: Survey): DeskRecord
 const supply = ['battery_voltage', 'battery_current', 'solar_power', 'state_of_charge']
 const isSupply = (channel: string): boolean => supply.includes(nameOf(channel))
 
+/** Channels that the site log treats alike: those of a slot, and apart from them those of the supply. */
+export const concernOf = (channel: string): string =>
+  isSupply(channel) ? `supply.${slotOf(channel) ?? ''}` : `air.${slotOf(channel) ?? ''}`
+
 export const nameOf = (channel: string): string => channel.split('.')[0]
 export const slotOf = (channel: string): string | undefined => channel.split('.')[1]
 
@@ -147,8 +151,5 @@ export function isMarked(channel: string, marked: string): boolean {
 }
 
 /** A mass went over the cap within the record: its mean, which counts the cap, then says 'at least'. */
-export function isOver({ columns }: ColumnSet, channel: string, view: LineView): boolean {
-  if (!isMass(channel)) return false
-  const max = columns.findIndex((one) => one.channel === channel && one.statistic === 'max')
-  return max >= 0 && view.value(max) > usualScreening.capMicrogramsPerM3
-}
+export const isOver = (channel: string, highest: number): boolean =>
+  isMass(channel) && highest > usualScreening.capMicrogramsPerM3

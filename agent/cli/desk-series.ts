@@ -1,9 +1,10 @@
 /** Sums of a store's records by channel, unit and deployment: no figure made of them crosses a change of any. */
-import { BlockSums } from '../averages/averages.js'
+import { BlockSums, type Piece } from '../averages/averages.js'
 import type { Deployment, Unit } from '../sitelog/sitelog.js'
 import { good, type Column, type Outcome } from '../terms/terms.js'
 import type { DeskStore } from './desk.js'
 import {
+  concernOf,
   eachRecord,
   isMarked,
   isOver,
@@ -55,16 +56,13 @@ export async function gather(
     if (record.corrected) corrected++
     let columns = layouts.get(record.set.id)
     if (!columns) layouts.set(record.set.id, (columns = meanColumns(record, options.channels)))
-    const noted = new Set<string>()
+    const standings = standingsOf(survey, record, columns)
     for (const mean of columns) {
-      const { column, usedAt } = mean
-      const standing = standingOf(survey, column.channel, record.utc, record.seconds)
-      addPiece(seriesOf(series, column, standing, options), record, mean, standing, options)
-      const { words } = standing.leftOut ?? {}
-      if (words === undefined || noted.has(words)) continue
-      noted.add(words)
-      leftOut[words] = (leftOut[words] ?? 0) + (record.view.value(usedAt) || 0)
+      const standing = standings.get(mean.concern)!
+      const { sums } = seriesOf(series, mean, standing, options.blockSeconds)
+      sums.add(pieceOf(record, mean, standing, options.offsetMinutes))
     }
+    noteLeftOut(leftOut, record, columns, standings)
   }
   const read = await eachRecord(store, survey, visit, async (share) => options.progress?.(share))
   if (!read.ok) return read
@@ -75,48 +73,86 @@ interface MeanColumn {
   readonly column: Column
   readonly meanAt: number
   readonly usedAt: number
+  /** Absent (-1): no maximum is kept, nothing can be over range. */
+  readonly maxAt: number
+  /** Channels of one concern stand alike in the site log. */
+  readonly concern: string
+  /** The series that took the piece before: nearly always the next one's too. */
+  newest?: { readonly series: Series; readonly standing: Standing }
 }
 
 function meanColumns({ set }: DeskRecord, channels: readonly string[]): MeanColumn[] {
-  return set.columns.flatMap((column, meanAt) => {
-    if (column.statistic !== 'mean' || !channels.includes(column.channel)) return []
-    const usedAt = set.columns.findIndex((one) => one.channel === column.channel && one.statistic === 'used')
-    return usedAt < 0 ? [] : [{ column, meanAt, usedAt }]
+  return set.columns.flatMap((column, meanAt): MeanColumn[] => {
+    const { channel } = column
+    if (column.statistic !== 'mean' || !channels.includes(channel)) return []
+    const at = (statistic: Column['statistic']): number =>
+      set.columns.findIndex((one) => one.channel === channel && one.statistic === statistic)
+    const usedAt = at('used')
+    return usedAt < 0 ? [] : [{ column, meanAt, usedAt, maxAt: at('max'), concern: concernOf(channel) }]
   })
+}
+
+type Standings = ReadonlyMap<string, Standing>
+
+function standingsOf(
+  survey: Survey,
+  { utc, seconds }: DeskRecord,
+  columns: readonly MeanColumn[],
+): Standings {
+  const standings = new Map<string, Standing>()
+  for (const { concern, column } of columns)
+    if (!standings.has(concern)) standings.set(concern, standingOf(survey, column.channel, utc!, seconds))
+  return standings
+}
+
+/** Seconds that would have counted, once for each reason, whatever the number of channels. */
+function noteLeftOut(
+  leftOut: Record<string, number>,
+  { view }: DeskRecord,
+  columns: readonly MeanColumn[],
+  standings: Standings,
+): void {
+  const reasons = new Map<string, number>()
+  for (const { concern, usedAt } of columns) {
+    const words = standings.get(concern)!.leftOut?.words
+    if (words !== undefined) reasons.set(words, Math.max(reasons.get(words) ?? 0, view.value(usedAt) || 0))
+  }
+  for (const [words, seconds] of reasons) leftOut[words] = (leftOut[words] ?? 0) + seconds
 }
 
 function seriesOf(
   all: Map<string, Series>,
-  column: Column,
-  { unit, deployment }: Standing,
-  { blockSeconds }: GatherOptions,
+  mean: MeanColumn,
+  standing: Standing,
+  blockSeconds: number,
 ): Series {
+  const { unit, deployment } = standing
+  const { newest, column } = mean
+  if (newest && newest.standing.unit === unit && newest.standing.deployment === deployment)
+    return newest.series
   const { channel, unit: measure, scaling, basis } = column
   const key = [channel, measure, scaling, basis, unit?.serial, unit?.from, deployment?.begunBy].join('|')
-  let one = all.get(key)
-  if (!one) {
-    one = { column, unit, deployment, sums: new BlockSums(blockSeconds) }
-    all.set(key, one)
-  }
-  return one
+  const series = all.get(key) ?? { column, unit, deployment, sums: new BlockSums(blockSeconds) }
+  all.set(key, series)
+  mean.newest = { series, standing }
+  return series
 }
 
-function addPiece(
-  { sums }: Series,
-  { view, set, seconds, utc }: DeskRecord,
-  { column, meanAt, usedAt }: MeanColumn,
+function pieceOf(
+  { view, seconds, utc }: DeskRecord,
+  { column, meanAt, usedAt, maxAt }: MeanColumn,
   standing: Standing,
-  { offsetMinutes }: GatherOptions,
-): void {
+  offsetMinutes: number,
+): Piece {
   const mean = view.value(meanAt)
   const counts = standing.leftOut === undefined && !Number.isNaN(mean)
-  sums.add({
+  return {
     from: utc! + offsetMinutes * 60_000,
     seconds,
     plannedSeconds: view.planned(),
     usedSeconds: counts ? view.value(usedAt) : 0,
     mean,
     marked: standing.marked !== undefined || isMarked(column.channel, view.marked()),
-    over: counts && isOver(set, column.channel, view),
-  })
+    over: counts && maxAt >= 0 && isOver(column.channel, view.value(maxAt)),
+  }
 }

@@ -23,6 +23,7 @@ import {
   type Decimal,
 } from './export-csv.js'
 import { SenmlText } from './export-senml.js'
+import { Progress } from './progress.js'
 import { Sink } from './sink.js'
 
 export interface ExportOptions extends DeskOptions {
@@ -100,8 +101,9 @@ async function exportMinutes(options: ExportOptions): Promise<Opened<Exported>> 
     if (text !== '') counted.rows++
     sink.value.write(text)
   }
+  const progress = new Progress('writing minutes')
   const read = await eachRecord(store.value, surveyed.value, visit, async (share) => {
-    showProgress(options, share)
+    if (options.out !== undefined) progress.show(share)
     await sink.value.drained()
   })
   sink.value.write(form.end())
@@ -196,12 +198,6 @@ function* figureTexts(options: ExportOptions, found: AveragesFound): Generator<s
 }
 
 // ---- telling --------------------------------------------------------------------------------------------------------
-
-function showProgress({ out }: ExportOptions, share: number): void {
-  if (out === undefined || !process.stderr.isTTY) return
-  process.stderr.write(`\r${Math.round(share * 100)} % `)
-  if (share >= 1) process.stderr.write('\r\x1b[K')
-}
 
 /** Beside a file, on standard output; where that is the export itself, only what must be known, on standard error. */
 function tell(options: ExportOptions, { rows, of, unplaced, damaged }: Exported): void {

@@ -11,6 +11,7 @@ import {
 } from '../store/store.js'
 import { faultText, RangeSet, type ColumnSet, type Line, type SkipLine } from '../terms/terms.js'
 import type { DeskStore } from './desk.js'
+import { Progress } from './progress.js'
 
 export const findingKinds = [
   'unreadable',
@@ -53,9 +54,11 @@ const mostDoubles = 10_000
 export async function checkStore(store: DeskStore): Promise<StoreCheck> {
   const look = new Look(store)
   const sets = await columnSets(store)
+  const progress = new Progress(`looking at every line of ${store.station}`)
   for (const [i, { name }] of store.files.entries()) {
     const notBelow = store.isArchive ? Infinity : (store.files[i + 1]?.first ?? Infinity)
     await look.file(name, sets, notBelow)
+    progress.show((i + 1) / store.files.length)
   }
   await look.compareDoubles()
   look.numbers()
