@@ -15,6 +15,8 @@ export interface TimedValue {
 export class GaugeRunner {
   /** Of the minute that runs; NaN where there is none. */
   private readonly values: Float64Array
+  /** As last answered; NaN where there was no answer. */
+  private readonly answered: Float64Array
   private readonly latest = new Map<string, TimedValue>()
 
   constructor(
@@ -23,6 +25,7 @@ export class GaugeRunner {
     private readonly faults: FaultBoard,
   ) {
     this.values = new Float64Array(channels.length).fill(NaN)
+    this.answered = this.values.slice()
   }
 
   async ask(now: MonoSeconds): Promise<void> {
@@ -31,6 +34,7 @@ export class GaugeRunner {
       const reading = readings.find((r) => r.channel === channel.key)
       const value = reading ? believable(reading) : undefined
       this.values[i] = value?.ok ? value.value : NaN
+      this.answered[i] = this.values[i]
       if (value?.ok) this.latest.set(channel.key, { value: value.value, at: now })
       const where = `${this.gauge.name} ${channel.key}`
       if (value?.ok) this.faults.clear(where, 'gauge-missing', 'gauge-absurd')
@@ -38,9 +42,9 @@ export class GaugeRunner {
     })
   }
 
-  /** The newest value of each channel; NaN where there is none. */
+  /** Each channel as last answered; NaN where there was no answer. */
   newest(): Readonly<Record<string, number>> {
-    return Object.fromEntries(this.channels.map((channel, i) => [channel.key, this.values[i]]))
+    return Object.fromEntries(this.channels.map((channel, i) => [channel.key, this.answered[i]]))
   }
 
   /** The last good value of a channel, however old; undefined where there never was one. */

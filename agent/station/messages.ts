@@ -65,4 +65,22 @@ export function alertJson(
   }
 }
 
+/**
+ * Health travels over metered links: reasons nothing was refused or marked for are left out of it.
+ * @param value anything that JSON takes; `refused` and `marked` hold counts by reason.
+ */
+export function withoutZeroReasons(value: unknown): unknown {
+  if (Array.isArray(value)) return value.map(withoutZeroReasons)
+  if (typeof value !== 'object' || value === null) return value
+  return Object.fromEntries(
+    Object.entries(value).map(([key, inner]) => [
+      key,
+      key === 'refused' || key === 'marked' ? nonZero(inner as object) : withoutZeroReasons(inner),
+    ]),
+  )
+}
+
+const nonZero = (counts: object): object =>
+  Object.fromEntries(Object.entries(counts).filter(([, count]) => count !== 0))
+
 export const json = (value: unknown): Uint8Array => new TextEncoder().encode(JSON.stringify(value))

@@ -1,6 +1,6 @@
 import type { Alert } from '../alerts/alerts.js'
 import { isMass, kindOf, utcText, type MonoSeconds } from '../terms/terms.js'
-import { json } from './messages.js'
+import { json, withoutZeroReasons } from './messages.js'
 import type { Parts } from './parts.js'
 
 /** What a station looks like at this moment, for messages. */
@@ -22,7 +22,7 @@ export class Teller {
   ) {}
 
   all(): void {
-    this.parts.uplink?.retain('health', json(this.present.health()))
+    this.parts.uplink?.retain('health', json(withoutZeroReasons(this.present.health())))
     this.averages()
     for (const alert of this.parts.alerting.alerts) this.alert(alert)
   }
@@ -47,13 +47,18 @@ export class Teller {
     uplink?.retain(`alerts/${alert.rule.rule}`, json(alerting.json(alert, quiet)))
   }
 
+  /** Ten minutes are over before such a message is read; `status` and the alerts have them. */
+  private longAverages(key: string, end: MonoSeconds): Record<string, unknown> {
+    const { '1-h': hour, '24-h': day } = this.parts.averages.json(key, end)
+    return { unit: kindOf(key)?.unit, '1-h': hour, '24-h': day }
+  }
+
   private averages(): void {
     const { averages, clock, uplink } = this.parts
     if (!this.anyRecord || !uplink) return
     const end = this.present.end()
     const channels: Record<string, unknown> = {}
-    for (const key of averages.keys)
-      if (isMass(key)) channels[key] = { unit: kindOf(key)?.unit, ...averages.json(key, end) }
+    for (const key of averages.keys) if (isMass(key)) channels[key] = this.longAverages(key, end)
     const utc = clock.at(end)
     const at = utc === undefined ? { clock: 'not trusted' } : { until: utcText(utc) }
     uplink.retain('averages', json({ v: 1, ...at, channels }))
