@@ -99,6 +99,7 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
       channels: channels.value,
       offsetMinutes: zone.value.offsetMinutes,
       blockSeconds,
+      noted: span.value,
       progress: (share) => progress.show(share),
     })
   const gathered = await gatherInto(quarterHourSeconds)

@@ -15,6 +15,7 @@ import {
   type Unplaced,
 } from './desk-records.js'
 import type { Survey } from './desk-survey.js'
+import type { Span } from './desk-zone.js'
 
 export interface Series {
   readonly column: Column
@@ -37,6 +38,8 @@ export interface GatherOptions {
   readonly channels: readonly string[]
   readonly offsetMinutes: number
   readonly blockSeconds: number
+  /** What is left out, or was corrected, is counted of this time only; sums are made of all. */
+  readonly noted: Span
   /** Called between stretches with the share that is done. */
   readonly progress?: (share: number) => void
 }
@@ -53,7 +56,8 @@ export async function gather(
   let corrected = 0
   const visit = (record: DeskRecord): void => {
     if (record.utc === undefined) return unplaced.add(record.boot, record.view.seq)
-    if (record.corrected) corrected++
+    const isNoted = record.utc >= options.noted.from && record.utc < options.noted.to
+    if (record.corrected && isNoted) corrected++
     let columns = layouts.get(record.set.id)
     if (!columns) layouts.set(record.set.id, (columns = meanColumns(record, options.channels)))
     const standings = standingsOf(survey, record, columns)
@@ -62,7 +66,7 @@ export async function gather(
       const { sums } = seriesOf(series, mean, standing, options.blockSeconds)
       sums.add(pieceOf(record, mean, standing, options.offsetMinutes))
     }
-    noteLeftOut(leftOut, record, columns, standings)
+    if (isNoted) noteLeftOut(leftOut, record, columns, standings)
   }
   const read = await eachRecord(store, survey, visit, async (share) => options.progress?.(share))
   if (!read.ok) return read

@@ -33,17 +33,17 @@ export function zoneFor(
     const offsetMinutes = standardOffsetMinutes(settings)
     return {
       ok: true,
-      value: { offsetMinutes, ...(name === undefined ? {} : { name }), source: 'the settings' },
+      value: { offsetMinutes, ...(name === undefined ? {} : { name }), source: 'by the settings' },
     }
   }
   return {
     ok: true,
-    value: zoneOfLine(settingsLine) ?? { offsetMinutes: 0, source: 'nothing says otherwise; see --zone' },
+    value: zoneOfLine(settingsLine) ?? { offsetMinutes: 0, source: 'nothing says which; see --zone' },
   }
 }
 
 function readZone(typed: string): Opened<DeskZone> {
-  const source = '--zone'
+  const source = 'by --zone'
   const m = offsetShape.exec(typed)
   if (m) {
     const minutes = (m[1] === '-' ? -1 : 1) * (Number(m[2]) * 60 + Number(m[3]))
@@ -57,7 +57,7 @@ function readZone(typed: string): Opened<DeskZone> {
 }
 
 function zoneOfLine(line: EventLine | undefined): DeskZone | undefined {
-  const source = "the store's settings line"
+  const source = "by the store's settings line"
   const name = line?.details['station.time_zone']
   if (name !== undefined && isZone(name)) return { offsetMinutes: lowestOffsetMinutes(name), name, source }
   const minutes = Number(line?.details['station.standard_offset_min'] ?? NaN)
@@ -65,7 +65,7 @@ function zoneOfLine(line: EventLine | undefined): DeskZone | undefined {
 }
 
 export const zoneWords = ({ offsetMinutes, name, source }: DeskZone): string =>
-  `local standard time, UTC${offsetText(offsetMinutes)}${name === undefined ? '' : ` (${name}, without summer time)`}, as ${source} ${source.startsWith('nothing') ? '' : 'says'}`.trimEnd()
+  `local standard time, UTC${offsetText(offsetMinutes)}${name === undefined ? '' : `, ${name} without summer time`} (${source})`
 
 /** '2026-03-01 08:30' in local standard time. */
 export const standardText = (utc: UtcMillis, { offsetMinutes }: DeskZone): string =>

@@ -245,10 +245,25 @@ describe('time at reading', () => {
     const details = { hash: '0011', 'station.standard_offset_min': '345' }
     const store = await storeOf([event(at(3), 'settings', details), ...minutes(at(4), 60, 7)])
     const out = await text(store, { zone: undefined })
-    expect(out).toContain("UTC+05:45, as the store's settings line says")
+    expect(out).toContain("UTC+05:45 (by the store's settings line)")
     expect(out).toMatch(/2026-03-03 08:00 .*15\.0 min only/)
     expect(out).toMatch(/2026-03-03 09:00 .*full/)
     expect(await text(await storeOf(minutes(at(4), 60, 7)), { zone: undefined })).toContain('UTC+00:00')
+  })
+
+  it('and folder are those of a settings file, where one is given', async () => {
+    const store = await storeOf(minutes(at(4), 60, 7))
+    const settings = join(newFolder(), 'station.yaml')
+    const instrument = '{ layout: frames-424d-32, port: /dev/ttyUSB0 }'
+    writeFileSync(
+      settings,
+      `version: 1\nstation: { name: hill, time_zone: Etc/GMT-2 }\ninstruments:\n  - ${instrument}\ndata: { folder: ${store} }\n`,
+    )
+    const { code, out } = await ran(() => averages({ settings }))
+    expect(code).toBe(0)
+    expect(out).toContain('UTC+02:00, Etc/GMT-2 without summer time (by the settings)')
+    expect(out).toContain('2026-03-03 05:00')
+    expect(await ran(() => averages({ settings: settings + 'x' }))).toMatchObject({ code: 2 })
   })
 
   it('of --from and --to is local standard time, a day of --to with all its hours', async () => {

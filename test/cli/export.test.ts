@@ -90,7 +90,11 @@ describe('minutes as CSV', () => {
 
   it('hold every record once and in order where there are many, and one set of columns', async () => {
     const store = await storeOf(minutes(at(0), 9000, 5), 512)
-    const rows = table((await exported(store)).out)
+    const { out } = await exported(store)
+    const rows = table(out)
+    const file = join(newFolder(), 'hill.csv')
+    await exported(store, { out: file })
+    expect(readFileSync(file, 'utf8')).toBe(out)
     expect(rows.map((row) => Number(row.number))).toEqual(Array.from({ length: 9000 }, (_, i) => i + 1))
   })
 
