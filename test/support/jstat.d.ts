@@ -1,0 +1,8 @@
+/** What the tests use of jstat, which brings no types. */
+declare module 'jstat' {
+  const jstat: {
+    quantiles(values: readonly number[], shares: readonly number[], alpha: number, beta: number): number[]
+    erfc(x: number): number
+  }
+  export default jstat
+}
