@@ -22,6 +22,7 @@ const days = Number(process.env.BENCH_DAYS ?? 30)
 /** Compiling and collecting garbage after the start take longer than the work itself: they get a row of their own. */
 const startSeconds = 100
 const folder = mkdtempSync(join(tmpdir(), 'motepost-bench-'))
+const unit = readUnit()
 const tell = (words) => process.stderr.write(`${words}\n`)
 
 const broker = await startBroker(folder)
@@ -87,6 +88,14 @@ async function bytesOnSocket([script, ...args], ofDays) {
   return (counter.bytes - before) / ofDays
 }
 
+/** The flags and the environment that systemd/motepost.service starts the station with. */
+function readUnit() {
+  const text = readFileSync(join(here, '../../systemd/motepost.service'), 'utf8')
+  const flags = /^ExecStart=\S+ (.*?) ?\S+main\.js/m.exec(text)[1].split(' ').filter(Boolean)
+  const variables = [...text.matchAll(/^Environment=(\w+)=(.*)$/gm)].map(([, name, value]) => [name, value])
+  return { flags, env: { ...process.env, ...Object.fromEntries(variables) } }
+}
+
 // ---- live -----------------------------------------------------------------------------------------------------------
 
 /** The built `motepost run` with twelve channels: nine of the sensor, three of battery and sun. */
@@ -115,7 +124,10 @@ function ours(instrument, data = {}) {
     }
     const file = join(folder, 'station.yaml')
     writeFileSync(file, JSON.stringify(settings))
-    return spawn(process.execPath, [program, 'run', '-s', file], { stdio: 'ignore' })
+    return spawn(process.execPath, [...unit.flags, program, 'run', '-s', file], {
+      stdio: 'ignore',
+      env: unit.env,
+    })
   }
 }
 
