@@ -8,6 +8,7 @@ import {
   isMass,
   monoSeconds,
   type ColumnSet,
+  type Mark,
   type Outcome,
   type UtcMillis,
 } from '../terms/terms.js'
@@ -141,15 +142,22 @@ function boundaryIn(
 const isParticles = (channel: string): boolean => isMass(channel) || /^n\d/.test(channel)
 
 /** @param marked the record's cell: 'spike.1=3.0;fog=60.0' */
-export function isMarked(channel: string, marked: string): boolean {
+export function isMarked(channel: string, marked: string, mark?: Mark): boolean {
   if (marked === '' || !isParticles(channel)) return false
   const slot = slotOf(channel)
   return marked.split(';').some((one) => {
-    const reasonSlot = one.split('=')[0].split('.')[1]
-    return reasonSlot === slot
+    const [reason, reasonSlot] = one.split('=')[0].split('.')
+    return reasonSlot === slot && (mark === undefined || reason === mark)
   })
 }
 
-/** A mass went over the cap within the record: its mean, which counts the cap, then says 'at least'. */
-export const isOver = (channel: string, highest: number): boolean =>
-  isMass(channel) && highest > usualScreening.capMicrogramsPerM3
+/**
+ * A mass went over the cap within the record: its mean, which counts the cap, then says 'at least'.
+ * @param highest the record's maximum; where none is kept, the mark tells, for all masses of the sensor
+ */
+export function isOver(channel: string, highest: number | undefined, marked: string): boolean {
+  if (!isMass(channel)) return false
+  return highest === undefined
+    ? isMarked(channel, marked, 'over-range')
+    : highest > usualScreening.capMicrogramsPerM3
+}

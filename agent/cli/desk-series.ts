@@ -77,7 +77,7 @@ interface MeanColumn {
   readonly column: Column
   readonly meanAt: number
   readonly usedAt: number
-  /** Absent (-1): no maximum is kept, nothing can be over range. */
+  /** -1 where no maximum is kept. */
   readonly maxAt: number
   /** Channels of one concern stand alike in the site log. */
   readonly concern: string
@@ -150,13 +150,14 @@ function pieceOf(
 ): Piece {
   const mean = view.value(meanAt)
   const counts = standing.leftOut === undefined && !Number.isNaN(mean)
+  const marks = view.marked()
   return {
     from: utc! + offsetMinutes * 60_000,
     seconds,
     plannedSeconds: view.planned(),
     usedSeconds: counts ? view.value(usedAt) : 0,
     mean,
-    marked: standing.marked !== undefined || isMarked(column.channel, view.marked()),
-    over: counts && maxAt >= 0 && isOver(column.channel, view.value(maxAt)),
+    marked: standing.marked !== undefined || isMarked(column.channel, marks),
+    over: counts && isOver(column.channel, maxAt < 0 ? undefined : view.value(maxAt), marks),
   }
 }

@@ -56,7 +56,8 @@ export async function exportData(options: ExportOptions): Promise<number> {
   const wrong =
     unknownWord('--of', options.of, kinds) ??
     unknownWord('--format', options.format, formats) ??
-    unknownWord('--decimal', options.decimal, decimals)
+    unknownWord('--decimal', options.decimal, decimals) ??
+    onlyOfCsv(options)
   if (wrong) return refuse(wrong)
   const work = options.of === undefined || options.of === 'minutes' ? exportMinutes : exportFigures
   const exported = await work(options)
@@ -68,6 +69,14 @@ export async function exportData(options: ExportOptions): Promise<number> {
 function unknownWord(option: string, word: string | undefined, allowed: readonly string[]) {
   if (word === undefined || allowed.includes(word)) return undefined
   return wrongUse(`${option} ${word}: expected ${allowed.join(', ')}`)
+}
+
+function onlyOfCsv({ format, decimal, bom }: ExportOptions) {
+  const idle =
+    format !== 'senml' ? undefined : decimal === 'comma' ? '--decimal comma' : bom ? '--bom' : undefined
+  return idle === undefined
+    ? undefined
+    : wrongUse(`${idle} is for CSV: SenML has one form of numbers and texts`)
 }
 
 const decimalOf = ({ decimal = 'point' }: ExportOptions): Decimal => decimal as Decimal

@@ -6,22 +6,16 @@ import {
   numberText,
   utcText,
   type AnchorLine,
-  type Column,
   type EventLine,
-  type Exclusion,
-  type Mark,
   type RecordLine,
-  type UtcMillis,
 } from '../terms/terms.js'
-import { oneOfEachSlot, slotOf, standingOf } from './desk-records.js'
 import { standardText } from './desk-zone.js'
 import { offsetText } from './local-time.js'
 import { folded, textWidth } from './demo-words.js'
+import { recordFacts, type Fact } from './trace-record.js'
 import type { Traced } from './trace.js'
 
 const labelWidth = 11
-
-type Fact = readonly [label: string, words: string]
 
 export function traceText(traced: Traced): string[] {
   const { seq, store } = traced
@@ -140,7 +134,7 @@ function timeFacts({ survey, zone }: Traced, line: RecordLine | AnchorLine | Eve
     return [['time', 'not known: no time check of this boot is known, and none is guessed'], boot]
   const check =
     placed &&
-    `time check ${placed.anchor.seq} by ${placed.anchor.source}, ${distanceWords(placed.anchor.mono - line.mono)}`
+    `${placed.interpolated ? 'between two time checks, nearest ' : 'time check '}${placed.anchor.seq} by ${placed.anchor.source}, ${distanceWords(placed.anchor.mono - line.mono)}`
   const error = placed
     ? `error at most ${numberText(placed.errorSeconds, 2)} s (${check})`
     : 'its error is not known: no time check of this boot is here'
@@ -162,97 +156,6 @@ function distanceWords(seconds: number): string {
   const minutes = Math.abs(seconds) / 60
   const length = minutes >= 90 ? `${numberText(minutes / 60, 1)} h` : `${numberText(minutes, 0)} min`
   return seconds > 0 ? `${length} later` : `${length} earlier`
-}
-
-// ---- record ---------------------------------------------------------------------------------------------------------
-
-const exclusionWords: Readonly<Record<Exclusion, string>> = {
-  'warm-up': 'the sensor was warming up',
-  stuck: 'masses and counts stood still',
-  'no-data': 'no reading covered the time',
-  'sensor-error': 'the sensor reported an error',
-  impossible: 'outside what the quantity can be',
-  service: 'somebody worked at the station',
-  'fan-or-inlet': 'no particle for ten minutes outdoors: the fan or the inlet',
-}
-
-const markWords: Readonly<Record<Mark, string>> = {
-  spike: 'one reading far above both its neighbours',
-  'over-range': 'above 500 µg/m³, counted as 500: the mean is at least that',
-  'not-settled': 'used before the readings were level',
-  'sizes-inconsistent': 'masses or counts contradict their sizes',
-  humid: '85 % relative humidity and more',
-  fog: '95 % relative humidity and more: droplets count as particles',
-  'low-supply': "the board's supply was low",
-  'on-request': 'taken outside the sampling plan',
-  'no-particles': 'no particle above 0.3 µm for a while',
-}
-
-function recordFacts(traced: Traced, line: RecordLine): Fact[] {
-  return [
-    ...valueFacts(traced, line),
-    ...reasonFacts('excluded', line.excluded, exclusionWords, 'nothing: every second counts'),
-    ...reasonFacts('marked', line.marked, markWords, 'nothing'),
-    ...siteFacts(traced, line),
-  ]
-}
-
-/** 'pm2_5 20.20 ug/m3, atmospheric (used 60.0 s, max 26.0, sd 2.5, all 20.20)', a channel a line. */
-function valueFacts({ sets }: Traced, line: RecordLine): Fact[] {
-  const byChannel = new Map<string, { head: string; rest: string[] }>()
-  for (const [i, column] of (sets.get(line.set)?.columns ?? []).entries()) {
-    const one = byChannel.get(column.channel) ?? { head: column.channel, rest: [] }
-    byChannel.set(column.channel, one)
-    const value = line.values[i]
-    if (column.statistic === 'mean') one.head = meanWords(column, value)
-    else if (!Number.isNaN(value)) one.rest.push(statisticWords(column, value))
-  }
-  return [...byChannel.values()].map(({ head, rest }, i) => [
-    i === 0 ? 'values' : '',
-    rest.length > 0 ? `${head} (${rest.join(', ')})` : head,
-  ])
-}
-
-function meanWords({ channel, unit, decimals, scaling, basis }: Column, value: number): string {
-  const text = Number.isNaN(value) ? 'no value' : `${numberText(value, decimals)} ${unit}`
-  return [`${channel} ${text}`, scaling, basis === 'inferred' ? basis : undefined].filter(Boolean).join(', ')
-}
-
-const statisticWords = ({ statistic, decimals }: Column, value: number): string =>
-  `${statistic} ${numberText(value, decimals)}${statistic === 'used' ? ' s' : ''}`
-
-function reasonFacts(
-  label: string,
-  seconds: Readonly<Record<string, number>>,
-  words: Readonly<Record<string, string>>,
-  none: string,
-): Fact[] {
-  const entries = Object.entries(seconds)
-  if (entries.length === 0) return [[label, none]]
-  return entries.map(([reason, time], i) => {
-    const [word, slot] = reason.split('.')
-    const where = slot === undefined ? '' : ` (slot ${slot})`
-    return [
-      i === 0 ? label : '',
-      `${numberText(time, 1)} s ${word}${where}: ${words[word] ?? 'a reason of a later release'}`,
-    ]
-  })
-}
-
-function siteFacts({ survey, sets }: Traced, line: RecordLine): Fact[] {
-  const utc: UtcMillis | undefined = line.utc ?? survey.times.at(line.boot, line.mono)?.utc
-  if (utc === undefined) return [['site log', 'cannot be asked: the time is not known']]
-  const facts = new Set<string>()
-  for (const channel of oneOfEachSlot(sets.get(line.set)?.columns.map(({ channel }) => channel) ?? [])) {
-    const { leftOut, marked, unit, deployment } = standingOf(survey, channel, utc, line.seconds)
-    const slot = slotOf(channel) === undefined ? '' : ` (slot ${slotOf(channel)})`
-    if (deployment) facts.add(`deployment: ${deployment.place} since ${utcText(deployment.from)}`)
-    if (unit) facts.add(`unit ${unit.serial}${slot}`)
-    if (leftOut) facts.add(`left out of averages: ${leftOut.words}`)
-    if (marked !== undefined) facts.add(`marked: ${marked}`)
-  }
-  if (facts.size === 0) facts.add('nothing about this time')
-  return [...facts].map((words, i) => [i === 0 ? 'site log' : '', words])
 }
 
 // ---- delivery -------------------------------------------------------------------------------------------------------

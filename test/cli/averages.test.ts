@@ -14,6 +14,7 @@ import {
   minutes,
   newFolder,
   otherScaling,
+  pairMinute,
   ran,
   removeFolders,
   siteEntry,
@@ -171,6 +172,33 @@ describe('a change of unit', () => {
           ['full', 30],
         ],
       ],
+    ])
+  })
+})
+
+describe('two sensors in one box', () => {
+  it('are swapped, marked and over range each for itself', async () => {
+    const of = (from: number, second: number): Make[] =>
+      Array.from({ length: 60 }, (_, i) =>
+        pairMinute(from + i * minuteMillis, 10, second, { 'over-range.2': 5 }),
+      )
+    const store = await storeOf([
+      ...of(at(9), 480),
+      siteEntry(at(10), 'swapped', { slot: '2', old_serial: 'A-2', new_serial: 'B-2' }),
+      ...of(at(10), 490),
+    ])
+    const { series } = await told(store)
+    expect(series.map(({ channel, serial }) => [channel, serial])).toEqual([
+      ['pm2_5.1', null],
+      ['pm2_5.2', 'A-2'],
+      ['pm2_5.2', 'B-2'],
+    ])
+    const [first, ...second] = series.map(({ periods }) => periods)
+    expect(first).toMatchObject([{ mean: 10, mean_without_marked: 10 }, { mean: 10 }])
+    expect(first.some(({ at_least }) => at_least)).toBe(false)
+    expect(second).toMatchObject([
+      [{ mean: 480, at_least: true, mean_without_marked: null }],
+      [{ mean: 490, at_least: true }],
     ])
   })
 })

@@ -12,6 +12,7 @@ import {
   type ColumnSet,
   type Line,
   type Outcome,
+  type RecordLine,
   type Scaling,
 } from '../../agent/terms/terms.js'
 
@@ -34,7 +35,14 @@ const battery: Column[] = [
 
 export const oneSet: ColumnSet = columnSet([...fine('atmospheric'), ...battery])
 export const otherScaling: ColumnSet = columnSet([...fine('standard-particle'), ...battery])
-const sets = [oneSet, otherScaling]
+/** Two sensors in one box, without maxima. */
+export const pairSet: ColumnSet = columnSet(
+  ['pm2_5.1', 'pm2_5.2'].flatMap((channel): Column[] => [
+    { channel, statistic: 'mean', unit: 'ug/m3', decimals: 2, basis: 'measured' },
+    { channel, statistic: 'used', unit: 's', decimals: 1, basis: 'measured' },
+  ]),
+)
+const sets = [oneSet, otherScaling, pairSet]
 
 export function value<T>(outcome: Outcome<T>): T {
   if (!outcome.ok) throw new Error(`${outcome.fault.code}: ${outcome.fault.detail}`)
@@ -73,6 +81,16 @@ export const minute =
     excluded: options.used === undefined ? noReasons : { 'no-data': 60 - options.used },
 
     marked: options.marked ?? {},
+  })
+
+/** A minute of two sensors. */
+export const pairMinute =
+  (utc: number, first: number, second: number, marked: Readonly<Record<string, number>> = {}): Make =>
+  (seq) => ({
+    ...(minute(utc, 0)(seq) as RecordLine),
+    set: pairSet.id,
+    values: [first, 60, second, 60],
+    marked,
   })
 
 /** So many minutes from a time on, all alike. */

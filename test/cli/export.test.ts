@@ -228,6 +228,9 @@ describe('an export to a file', () => {
     expect(await exported(store, { out: join(folder, 'no/hill.csv') })).toMatchObject({ code: 2 })
     expect((await exported(store, { of: 'weeks' })).err).toBe('--of weeks: expected minutes, hours, days\n')
     expect((await exported(store, { format: 'xls' })).code).toBe(2)
+    expect((await exported(store, { format: 'senml', decimal: 'comma' })).err).toMatch(
+      /--decimal comma is for CSV/,
+    )
     const out = join(folder, 'new.csv')
     expect(await exported(store, { out, channel: ['ozone'] })).toMatchObject({ code: 2 })
     expect(existsSync(out)).toBe(false)
