@@ -71,10 +71,11 @@ export class Sealer {
     let { last: sealedTo, text } = previous.value
     // Until they are safe nobody knows what became of them: a failed flush lets the next call look at the disk.
     this.newest = undefined
-    for (const part of this.partsAfter(sealedTo)) {
+    const parts = this.partsAfter(sealedTo)
+    for (const part of parts) {
       const hashed = await this.hashed(part.first, part.last)
       if (!hashed.ok) return hashed
-      if (hashed.value.onlySeals && !key) break
+      if (hashed.value.onlySeals && !key && parts.length === 1) break
       const { count, hash } = hashed.value
       const seq = this.store.append((seq) => {
         const before = text === undefined ? {} : { sealHash: hashOf(text) }

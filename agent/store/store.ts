@@ -36,6 +36,14 @@ export {
 } from './found-lines.js'
 export { readGone, readSeal, type Gone, type Seal } from './seal.js'
 export type { MadeRoom, MakeRoomOptions } from './sealer.js'
+export {
+  notProved,
+  verifyFolder,
+  type Finding,
+  type FindingKind,
+  type Verification,
+  type VerifyOptions,
+} from './verify-chain.js'
 export { TimeTable, type PlacedTime } from './time-table.js'
 export type { LineView, Recovered, Scanned, ScanOptions, StoredLine, StoredText }
 

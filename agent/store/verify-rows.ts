@@ -1,0 +1,368 @@
+/** The first pass of a verification: every row by itself, its place among the others, and the numbers that have none. */
+import {
+  good,
+  parseColumnSet,
+  parseLine,
+  RangeSet,
+  type ColumnSet,
+  type Disk,
+  type Outcome,
+  type SkipLine,
+} from '../terms/terms.js'
+import { eachLine } from './each-line.js'
+import type { ReadableFile } from './reader.js'
+import { diagnose, type Diagnosis } from './row-diagnosis.js'
+import { hashOf, readGone, readSeal, type Gone, type Seal } from './seal.js'
+import { beginsWith, isCut, passes, readHeader, seedOf, seqOf, textOf } from './stored-line.js'
+import type { FindingKind, Findings } from './verify-chain.js'
+import { isOfStart } from './waiting-lines.js'
+
+interface Place {
+  readonly file: string
+  readonly lineNumber: number
+}
+
+/** A seal or gone line with its place. */
+export interface Said<T> extends Place {
+  readonly said: T
+  readonly text: string
+}
+
+/** A row that does not pass, until it is known whether a start has counted it. */
+interface BadRow extends Place {
+  readonly diagnosis: Diagnosis
+  /** The number that it seems to have. */
+  readonly seq?: number
+  /** Highest number before it in its file. */
+  readonly after: number
+}
+
+/** Numbers missing between two rows of one file. */
+interface Jump extends Place {
+  readonly from: number
+  readonly to: number
+}
+
+const kindOfDiagnosis: Readonly<Record<Diagnosis['kind'], FindingKind>> = {
+  changed: 'changed',
+  damaged: 'damaged',
+  spreadsheet: 'spreadsheet',
+  'other-file': 'foreign',
+  'not-ours': 'inserted',
+}
+const skipWord = Buffer.from('skip,')
+const sealWord = Buffer.from('seal,')
+const goneWord = Buffer.from('gone,')
+/** Rows of one kind of trouble in one file that are told one by one. */
+const mostAlike = 20
+const mostJumps = 10_000
+const mostBadRows = 5000
+
+export const numbers = (from: number, to: number): string =>
+  from === to ? `number ${from}` : `numbers ${from} to ${to}`
+
+export class Rows {
+  readonly seals: Said<Seal>[] = []
+  readonly gone: Said<Gone>[] = []
+  readonly skips: SkipLine[] = []
+  /** Numbers of problems that were told: a seal over them cannot fit. */
+  readonly told = new RangeSet()
+  readonly held = new RangeSet()
+  readonly isArchive: boolean
+  private readonly sets = new Map<string, ColumnSet>()
+  private readonly skipped = new RangeSet()
+  private readonly names: readonly string[]
+  private readonly edges: { file: string; last: number; lines: number }[] = []
+  private readonly jumps: Jump[] = []
+  private waiting: BadRow[] = []
+  private readonly problemRows: BadRow[] = []
+  private lines = 0
+  private moreBadRows = 0
+
+  constructor(
+    readonly storeId: string,
+    files: readonly ReadableFile[],
+    private readonly findings: Findings,
+  ) {
+    this.names = files.map(({ name }) => name)
+    this.isArchive = files.some(({ inOrder }) => !inOrder)
+  }
+
+  summary(): { lines: number; firstSeq?: number; lastSeq?: number } {
+    const ranges = this.held.ranges()
+    const ends = ranges.length === 0 ? {} : { firstSeq: ranges[0][0], lastSeq: ranges[ranges.length - 1][1] }
+    return { lines: this.lines, ...ends }
+  }
+
+  async walk(disk: Disk, file: ReadableFile): Promise<Outcome<void>> {
+    const walk = new FileWalk(this, file, seedOf(this.storeId, file.name))
+    const read = await eachLine(disk, file.name, 0, undefined, (bytes, start, end) =>
+      walk.row(bytes, start, end),
+    )
+    if (!read.ok) return read
+    if (read.value.tailBytes > 0)
+      this.note(walk.place(1), 'the last row has no line end: being written, or cut off by a power cut')
+    this.edges.push({ file: file.name, last: walk.highest, lines: walk.lines })
+    return good(undefined)
+  }
+
+  note(place: Place, words: string): void {
+    this.findings.add({ kind: 'explained', ...place, words: `${placeWords(place)}: ${words}.` })
+  }
+
+  problem(kind: FindingKind, place: Place, words: string, from?: number, to = from): void {
+    if (from !== undefined && to !== undefined) this.told.add(from, to)
+    const about = from === undefined ? {} : { from, to }
+    this.findings.add({ kind, ...place, ...about, words: `${placeWords(place)}: ${words}.` })
+  }
+
+  bad(place: Place, row: string, seq: number | undefined, after: number): void {
+    const otherFiles = this.names.filter((name) => name !== place.file)
+    const { storeId, sets } = this
+    const context = { storeId, file: place.file, otherFiles, sets, triesDigits: this.moreBadRows === 0 }
+    const diagnosis = diagnose(row, context)
+    if (this.waiting.length + this.problemRows.length < mostBadRows)
+      this.waiting.push({ ...place, diagnosis, seq, after })
+    else this.moreBadRows++
+    // Told from what it was, a row still says what it says; its numbers count below.
+    const columns =
+      diagnosis.original?.startsWith('columns,') && parseColumnSet(withoutCheck(diagnosis.original))
+    if (columns) this.sets.set(columns.id, columns)
+  }
+
+  columns(text: string): void {
+    const set = parseColumnSet(text)
+    if (set) this.sets.set(set.id, set)
+  }
+
+  /** A number may have one row; doubles are told with their place. */
+  line(place: Place, seq: number): void {
+    this.lines++
+    this.held.add(seq)
+    if (this.skipped.has(seq))
+      this.problem('inserted', place, `number ${seq} was left out by a start and has no row`, seq)
+  }
+
+  skip(line: SkipLine): void {
+    this.skips.push(line)
+    if (isOfStart(line)) this.settleBad(line.damaged)
+    this.skipped.add(line.from, line.to)
+  }
+
+  jump(place: Place, from: number, to: number): void {
+    if (this.jumps.length < mostJumps) this.jumps.push({ ...place, from, to })
+  }
+
+  /** A start counted so many damaged rows before its skip line: those are explained, more are not. */
+  private settleBad(counted: number): void {
+    if (this.waiting.length > 0 && this.waiting.length <= counted)
+      for (const { diagnosis, ...place } of this.waiting)
+        this.note(pick(place), `the row ${diagnosis.words}; the start after it set it aside`)
+    else this.problemRows.push(...this.waiting)
+    this.waiting = []
+  }
+
+  /** When all files were walked: what is missing, and what is told of rows that do not pass. */
+  finish(expectedLast = 0): void {
+    this.settleBad(0)
+    const known = RangeSet.from([...this.held.ranges(), ...this.skipped.ranges()])
+    for (const { said } of this.gone) known.add(said.first, said.last)
+    const highest = Math.max(expectedLast, known.ranges().at(-1)?.[1] ?? 0)
+    const missing = RangeSet.from(known.gaps(1, highest))
+    this.tellRows(missing)
+    for (const [from, to] of missing.ranges()) this.tellMissing(from, to)
+  }
+
+  /** Rows that do not pass, with the numbers that are missing in their place. */
+  private tellRows(missing: RangeSet): void {
+    const alike = new Map<string, number>()
+    for (const { diagnosis, seq, after, ...rest } of this.problemRows) {
+      const place = pick(rest)
+      const kind = kindOfDiagnosis[diagnosis.kind]
+      const count = (alike.get(`${place.file} ${kind}`) ?? 0) + 1
+      alike.set(`${place.file} ${kind}`, count)
+      const itself = seq !== undefined && missing.has(seq) ? ([seq, seq] as const) : undefined
+      const gap = gapAfter(missing, after)
+      // Where line ends were spoiled several lines look like one.
+      const here = kind === 'damaged' ? (gap ?? itself) : (itself ?? gap)
+      if (here) missing.remove(here[0], here[1])
+      if (here) this.told.add(here[0], here[1])
+      // Every number is accounted for: what a power cut left here was never more than the beginning of a line.
+      if (kind === 'damaged' && !here)
+        this.note(place, `the row ${diagnosis.words}; no number is missing by it`)
+      else if (count <= mostAlike) this.problem(kind, place, `the row ${diagnosis.words}`, ...(here ?? []))
+    }
+    if (this.moreBadRows > 0)
+      this.findings.add({
+        kind: 'changed',
+        words: `${this.moreBadRows} more rows do not pass; they are not told one by one.`,
+      })
+    for (const [key, count] of alike) {
+      const [file, kind] = key.split(' ') as [string, FindingKind]
+      if (count > mostAlike)
+        this.findings.add({
+          kind,
+          file,
+          words: `${file}: ${count} rows like this, of which ${mostAlike} are told.`,
+        })
+    }
+  }
+
+  private tellMissing(from: number, to: number): void {
+    if (this.isArchive) {
+      this.findings.add({
+        kind: 'explained',
+        from,
+        to,
+        words: `${numbers(from, to)} did not arrive here (yet).`,
+      })
+      return
+    }
+    const jump = this.jumps.find((one) => one.from <= from && to <= one.to)
+    if (jump)
+      return this.problem(
+        'removed',
+        jump,
+        `before this row the rows of ${numbers(from, to)} are missing`,
+        from,
+        to,
+      )
+    this.told.add(from, to)
+    this.findings.add({ ...this.missingAtEdge(from, to), from, to })
+  }
+
+  /** Between files: the end of a file that is shorter than others, or a whole one. */
+  private missingAtEdge(from: number, to: number): { kind: FindingKind; words: string; file?: string } {
+    const before = this.edges.filter(({ last }) => last > 0 && last < from).at(-1)
+    const isShort = before && this.edges.some((edge) => edge.lines > before.lines)
+    if (isShort)
+      return {
+        kind: 'removed',
+        file: before.file,
+        words: `${before.file}: at its end the rows of ${numbers(from, to)} are missing.`,
+      }
+    const after = before ? `behind ${before.file}` : 'before all others'
+    return {
+      kind: 'missing-file',
+      words: `A file is missing ${after}: no file of this folder has ${numbers(from, to)}.`,
+    }
+  }
+}
+
+const pick = ({ file, lineNumber }: Place): Place => ({ file, lineNumber })
+const placeWords = ({ file, lineNumber }: Place): string => `${file}, row ${lineNumber}`
+const withoutCheck = (row: string): string => row.slice(0, row.lastIndexOf(','))
+
+/** The missing numbers that begin right after a number. */
+function gapAfter(missing: RangeSet, after: number): readonly [number, number] | undefined {
+  return missing.has(after + 1) ? [after + 1, missing.contiguousFrom(after + 1)] : undefined
+}
+
+/** One file, row by row. */
+class FileWalk {
+  highest = 0
+  private lineNumber = 0
+  /** Text by number, as a hash: a second row of a number is the same one or another. */
+  private readonly seen = new Map<number, string>()
+
+  constructor(
+    private readonly rows: Rows,
+    private readonly file: ReadableFile,
+    private readonly seed: number,
+  ) {}
+
+  /** Numbers that have a row in it. */
+  get lines(): number {
+    return this.seen.size
+  }
+
+  place(further = 0): Place {
+    return { file: this.file.name, lineNumber: this.lineNumber + further }
+  }
+
+  row(bytes: Buffer, start: number, end: number): boolean {
+    this.lineNumber++
+    if (isCut(bytes, start, end)) {
+      this.rows.note(this.place(), 'the row was cut off by a power cut, as the start after it says')
+      return true
+    }
+    if (!passes(bytes, start, end, this.seed)) return this.fails(bytes.toString('utf8', start, end))
+    const seq = seqOf(bytes, start, end)
+    if (seq === undefined) this.heading(textOf(bytes, start, end))
+    else if (seq <= this.file.last || !this.file.inOrder) this.numbered(bytes, start, end, seq)
+    return true
+  }
+
+  private fails(row: string): boolean {
+    const [kind, , , storeId, , name] = row.split(',')
+    if (this.lineNumber === 1 && kind === 'file' && this.tellForeign(storeId, name)) return false
+    const seq = /^[a-z"]{2,18}[,;\t]"?(\d{1,15})"?[,;\t]/.exec(row)?.[1]
+    this.rows.bad(this.place(), row, seq === undefined ? undefined : Number(seq), this.highest)
+    return true
+  }
+
+  /** The header of a file says whose it is and what it was called; nothing else in it can pass where that is another. */
+  private tellForeign(storeId: string | undefined, name: string | undefined): boolean {
+    const ours = this.rows.storeId
+    if (storeId !== undefined && storeId !== ours && /^[A-Za-z0-9-]{4,64}$/.test(storeId))
+      this.rows.problem('foreign', this.place(), `the file belongs to another store, ${storeId}`)
+    else if (name !== undefined && name !== this.file.name && /^lines-[\d-]+\.csv$/.test(name))
+      this.rows.problem('foreign', this.place(), `the file was renamed or copied: it was written as ${name}`)
+    else return false
+    return true
+  }
+
+  private heading(text: string): void {
+    if (readHeader(text, this.file.name) === undefined) this.rows.columns(text)
+  }
+
+  private numbered(bytes: Buffer, start: number, end: number, seq: number): void {
+    const text = textOf(bytes, start, end)
+    const hash = hashOf(text)
+    const before = this.seen.get(seq)
+    if (before !== undefined) return this.second(seq, before === hash)
+    this.seen.set(seq, hash)
+    if (this.file.inOrder) this.inOrder(seq)
+    this.highest = Math.max(this.highest, seq)
+    this.rows.line(this.place(), seq)
+    this.special(bytes, start, end, text)
+  }
+
+  private second(seq: number, isSame: boolean): void {
+    if (!isSame)
+      return this.rows.problem(
+        'inserted',
+        this.place(),
+        `number ${seq} has a row already, with another content`,
+        seq,
+      )
+    // An archive may write again what it could not sync.
+    if (this.file.inOrder)
+      this.rows.problem('double', this.place(), `the row of number ${seq} stands here a second time`, seq)
+  }
+
+  private inOrder(seq: number): void {
+    if (seq < this.highest)
+      return this.rows.problem(
+        'swapped',
+        this.place(),
+        `number ${seq} stands behind number ${this.highest}`,
+        seq,
+        this.highest,
+      )
+    if (this.highest > 0 && seq > this.highest + 1) this.rows.jump(this.place(), this.highest + 1, seq - 1)
+  }
+
+  private special(bytes: Buffer, start: number, end: number, text: string): void {
+    if (beginsWith(bytes, start, end, skipWord)) {
+      const line = parseLine(text, new Map())
+      if (line?.kind === 'skip') this.rows.skip(line)
+    } else if (beginsWith(bytes, start, end, sealWord)) {
+      const said = readSeal(text)
+      if (said) this.rows.seals.push({ ...this.place(), said, text })
+    } else if (beginsWith(bytes, start, end, goneWord)) {
+      const said = readGone(text)
+      if (said) this.rows.gone.push({ ...this.place(), said, text })
+    }
+  }
+}

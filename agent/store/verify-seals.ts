@@ -1,0 +1,197 @@
+/** The second pass of a verification: seals, their chain and signatures, and gone lines. */
+import { good, type Outcome, RangeSet, type Range } from '../terms/terms.js'
+import type { StoreReader } from './reader.js'
+import { hashOf, isSignedRight, LinesHash, type Gone, type Seal, type Sealed } from './seal.js'
+import type { Findings } from './verify-chain.js'
+import { numbers, type Rows, type Said } from './verify-rows.js'
+
+export interface SealsChecked {
+  readonly seals: number
+  readonly signatures: number
+  readonly sealedTo: number
+  readonly signedTo: number
+  readonly keys: readonly string[]
+}
+
+export async function checkSeals(
+  reader: StoreReader,
+  storeId: string,
+  rows: Rows,
+  findings: Findings,
+  expectedKey: string | undefined,
+): Promise<Outcome<SealsChecked>> {
+  const seals = [...rows.seals].sort((a, b) => a.said.seq - b.said.seq)
+  const signatures = new Signatures(storeId, rows, expectedKey)
+  for (const one of [...seals, ...rows.gone]) signatures.check(one)
+  if (signatures.keys.length > 0)
+    for (const one of rows.gone.filter(({ said }) => !said.signed))
+      rows.problem('signature', one, 'the line about a removed file is not signed, though this station signs')
+  const whole = checkChain(seals, rows)
+  const contents = await checkContents(reader, seals, rows, findings)
+  if (!contents.ok) return contents
+  const fitting = seals.filter((seal) => whole.has(seal) && !contents.value.has(seal))
+  return good({
+    seals: seals.length,
+    signatures: signatures.count,
+    keys: signatures.keys,
+    sealedTo: Math.max(0, ...fitting.map(({ said }) => said.last)),
+    signedTo: Math.max(0, ...fitting.filter((one) => signatures.right.has(one)).map(({ said }) => said.last)),
+  })
+}
+
+class Signatures {
+  count = 0
+  readonly keys: string[] = []
+  readonly right = new Set<Said<Sealed>>()
+
+  constructor(
+    private readonly storeId: string,
+    private readonly rows: Rows,
+    private readonly expectedKey: string | undefined,
+  ) {}
+
+  check(one: Said<Seal> | Said<Gone>): void {
+    const { signed } = one.said
+    if (!signed) return
+    this.count++
+    if (!isSignedRight(one.text, this.storeId, signed))
+      return this.rows.problem('signature', one, 'the signature does not fit the line')
+    const expected = this.expectedKey ?? this.keys[0] ?? signed.publicKey
+    if (!this.keys.includes(signed.publicKey)) this.keys.push(signed.publicKey)
+    if (signed.publicKey === expected) this.right.add(one)
+    else
+      this.rows.problem(
+        'foreign-key',
+        one,
+        `signed with the key ${signed.publicKey.slice(0, 16)}…, not with ${this.expectedKey === undefined ? 'the one before' : "the station's"}, ${expected.slice(0, 16)}…`,
+      )
+  }
+}
+
+/** Each seal names the one before it and goes on where that ended; gives those that do. */
+function checkChain(seals: readonly Said<Seal>[], rows: Rows): Set<Said<Seal>> {
+  const whole = new Set<Said<Seal>>()
+  const lostSeals = new Set(rows.gone.map(({ said }) => said.sealHash))
+  const goneTo = Math.max(0, ...rows.gone.map(({ said }) => said.last))
+  for (const [i, seal] of seals.entries()) {
+    const before = seals[i - 1] as Said<Seal> | undefined
+    const { first, sealHash } = seal.said
+    const follows = before && sealHash === hashOf(before.text) && first === before.said.last + 1
+    const begins = !before && sealHash === undefined && first === 1
+    const followsGone = sealHash !== undefined && lostSeals.has(sealHash) && first <= goneTo + 1
+    if (follows || begins || followsGone) whole.add(seal)
+    else if (!isConsequence(before?.said.seq ?? 0, seal.said.seq, rows))
+      rows.problem('chain', seal, before ? brokenWords(seal, before) : 'the seal before this one is missing')
+  }
+  return whole
+}
+
+/** A number between two seals was told already, or has not arrived: that it was a seal shows in no other way. */
+function isConsequence(from: number, to: number, rows: Rows): boolean {
+  const between = (ranges: readonly Range[]): boolean =>
+    ranges.some(([first, last]) => first < to && last > from)
+  const leftOut = rows.skips.filter((skip) => skip.seq > to).map((skip) => [skip.from, skip.to] as const)
+  return (
+    between(rows.told.ranges()) ||
+    between(leftOut) ||
+    (rows.isArchive && rows.held.gaps(from + 1, to - 1).length > 0)
+  )
+}
+
+const brokenWords = ({ said }: Said<Seal>, before: Said<Seal>): string =>
+  said.first > before.said.last + 1
+    ? `between this seal and the one before, number ${before.said.seq}, a seal is missing`
+    : `this seal was not made after the one before it, number ${before.said.seq}`
+
+/** Compares what each seal says with the rows that stand there; gives the seals that do not fit. */
+async function checkContents(
+  reader: StoreReader,
+  seals: readonly Said<Seal>[],
+  rows: Rows,
+  findings: Findings,
+): Promise<Outcome<Set<Said<Seal>>>> {
+  const broken = new Set<Said<Seal>>()
+  const goneNumbers = RangeSet.from(rows.gone.map(({ said }) => [said.first, said.last] as const))
+  const inOrder = [...seals].sort((a, b) => a.said.first - b.said.first)
+  const walk = new SealWalk(inOrder)
+  const scanned = await reader.scan((view) => walk.line(view.seq, view.text()))
+  if (!scanned.ok) return scanned
+  walk.end()
+  for (const [seal, found] of walk.results) {
+    const { first, last, count, hash } = seal.said
+    if (found.count === count && found.hash === hash) continue
+    // The lines were removed after a gone line said so, with their count and hash.
+    if (found.count === 0 && goneNumbers.has(first) && goneNumbers.has(last)) continue
+    broken.add(seal)
+    explain(seal, found.count, rows, findings)
+  }
+  return good(broken)
+}
+
+/** Why a seal does not fit: what was told already, lines that are lost, or rows that were made to pass again. */
+function explain({ said, ...place }: Said<Seal>, count: number, rows: Rows, findings: Findings): void {
+  const { first, last } = said
+  const lost = lostAfter(said, rows)
+  for (const [from, to] of lost.ranges())
+    rows.problem(
+      'sealed-lost',
+      place,
+      `this seal covers ${numbers(from, to)}, and no row has it any more`,
+      from,
+      to,
+    )
+  if (lost.count > 0) return
+  const isTold = rows.told.ranges().some(([from, to]) => from <= last && to >= first)
+  if (isTold) return
+  if (rows.isArchive && count < said.count) {
+    const missing = said.count - count
+    findings.add({
+      kind: 'explained',
+      ...place,
+      from: first,
+      to: last,
+      words: `The seal over ${numbers(first, last)} cannot be checked: ${missing} of ${said.count} lines did not arrive here (yet).`,
+    })
+    return
+  }
+  rows.problem(
+    'rewritten',
+    place,
+    `the rows of ${numbers(first, last)} are not those that were sealed (${said.count} lines then, ${count} now), though each passes its own check: they were written anew`,
+    first,
+    last,
+  )
+}
+
+/** Numbers under a seal that were said to have no line only after it was made. */
+function lostAfter({ seq, first, last }: Seal, rows: Rows): RangeSet {
+  const lost = new RangeSet()
+  for (const skip of rows.skips)
+    if (skip.seq > seq && skip.from <= last && skip.to >= first)
+      lost.add(Math.max(first, skip.from), Math.min(last, skip.to))
+  return lost
+}
+
+/** Hashes the lines under each seal in one pass: seals lie one after the other. */
+class SealWalk {
+  readonly results = new Map<Said<Seal>, { count: number; hash: string }>()
+  private at = 0
+  private hash = new LinesHash()
+
+  constructor(private readonly seals: readonly Said<Seal>[]) {}
+
+  line(seq: number, text: string): void {
+    while (this.at < this.seals.length && seq > this.seals[this.at].said.last) this.next()
+    if (this.at < this.seals.length && seq >= this.seals[this.at].said.first) this.hash.add(text)
+  }
+
+  end(): void {
+    while (this.at < this.seals.length) this.next()
+  }
+
+  private next(): void {
+    const { hash } = this
+    this.results.set(this.seals[this.at++], { count: hash.count, hash: hash.hex() })
+    this.hash = new LinesHash()
+  }
+}
