@@ -17,6 +17,7 @@ import {
   asProblem,
   openOneStore,
   refuse,
+  say,
   whereToLook,
   wrongUse,
   type DeskOptions,
@@ -74,7 +75,7 @@ export async function averages(options: AveragesOptions): Promise<number> {
   const found = await findAverages(options)
   if (!found.ok) return refuse(found)
   const text = options.json ? averagesJson(found.value) : averagesText(found.value).join('\n')
-  process.stdout.write(text + '\n')
+  await say(text)
   return found.value.figures.length > 0 ? 0 : 1
 }
 

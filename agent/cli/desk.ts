@@ -151,3 +151,12 @@ export function refuse({ code, words }: { code: 1 | 2; words: string }): 1 | 2 {
   process.stderr.write(words + '\n')
   return code
 }
+
+/** Prints to the end, also into a slow pipe; a reader that has gone away wants nothing more. */
+export function say(text: string): Promise<void> {
+  const { stdout } = process
+  return new Promise((resolve) => {
+    stdout.once('error', () => resolve())
+    stdout.write(text + '\n', () => resolve())
+  })
+}

@@ -10,7 +10,15 @@ import {
   type Outcome,
   type SkipLine,
 } from '../terms/terms.js'
-import { asProblem, openOneStore, refuse, whereToLook, type DeskOptions, type DeskStore } from './desk.js'
+import {
+  asProblem,
+  openOneStore,
+  refuse,
+  say,
+  whereToLook,
+  type DeskOptions,
+  type DeskStore,
+} from './desk.js'
 import { survey, type Survey } from './desk-survey.js'
 import { zoneFor, type DeskZone } from './desk-zone.js'
 import { traceJson, traceText } from './trace-words.js'
@@ -66,7 +74,7 @@ export async function trace(seq: number, options: TraceOptions): Promise<number>
   if (!traced.ok) return refuse(asProblem(traced.fault))
   const { line, places } = traced.value
   const text = options.json ? traceJson(traced.value) : traceText(traced.value).join('\n')
-  process.stdout.write(text + '\n')
+  await say(text)
   return line && places.every(({ state }) => state === 'line') ? 0 : 1
 }
 

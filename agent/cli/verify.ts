@@ -1,4 +1,4 @@
-import { openStores, refuse, whereToLook, type DeskOptions, type DeskStore } from './desk.js'
+import { openStores, refuse, say, whereToLook, type DeskOptions, type DeskStore } from './desk.js'
 import { checkStore, type StoreCheck } from './verify-store.js'
 import { checkText, whatItProves } from './verify-words.js'
 
@@ -13,12 +13,13 @@ export async function verify(options: DeskOptions): Promise<number> {
   if (!stores.ok) return refuse(stores)
   const checks: { store: DeskStore; check: StoreCheck }[] = []
   for (const store of stores.value) checks.push({ store, check: await checkStore(store) })
-  if (options.json) print([JSON.stringify({ v: 1, stores: checks.map(asJson), proves: whatItProves })])
-  else print([...checks.flatMap(({ store, check }) => [...checkText(store, check), '']), whatItProves])
+  if (options.json) await say(JSON.stringify({ v: 1, stores: checks.map(asJson), proves: whatItProves }))
+  else
+    await say(
+      [...checks.flatMap(({ store, check }) => [...checkText(store, check), '']), whatItProves].join('\n'),
+    )
   return checks.every(({ check }) => check.findingCount === 0) ? 0 : 1
 }
-
-const print = (lines: readonly string[]): void => void process.stdout.write(lines.join('\n') + '\n')
 
 const asJson = ({ store, check }: { store: DeskStore; check: StoreCheck }): unknown => ({
   store: store.storeId,
