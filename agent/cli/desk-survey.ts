@@ -11,7 +11,6 @@ export interface Survey {
   /** The newest, which says the zone among other things. */
   readonly settingsLine: EventLine | undefined
   readonly sets: readonly ColumnSet[]
-  readonly lines: number
   readonly records: number
   /** Records whose columns nothing explains. */
   readonly unexplained: number
@@ -51,7 +50,6 @@ export async function survey({ reader }: DeskStore): Promise<Outcome<Survey>> {
     site: new SiteLog(siteLines, { resolve }),
     settingsLine,
     sets: [...sets.values()],
-    lines: scanned.value.lines,
     records,
     unexplained,
     damaged: scanned.value.damaged,

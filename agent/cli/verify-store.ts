@@ -13,20 +13,19 @@ import { faultText, RangeSet, type ColumnSet, type Line, type SkipLine } from '.
 import type { DeskStore } from './desk.js'
 import { Progress } from './progress.js'
 
-export const findingKinds = [
-  'unreadable',
-  'other-store',
-  'damaged-file',
-  'damaged',
-  'not-of-this-format',
-  'no-columns',
-  'same-number',
-  'missing',
-  'conflicts',
-] as const
+export type FindingKind =
+  | 'unreadable'
+  | 'other-store'
+  | 'damaged-file'
+  | 'damaged'
+  | 'not-of-this-format'
+  | 'no-columns'
+  | 'same-number'
+  | 'missing'
+  | 'conflicts'
 
 export interface Finding {
-  readonly kind: (typeof findingKinds)[number]
+  readonly kind: FindingKind
   readonly words: string
   readonly file?: string
   readonly line?: number

@@ -39,11 +39,6 @@ export class TimeTable {
     this.sorted = false
   }
 
-  /** How many time checks there are. */
-  get size(): number {
-    return this.count
-  }
-
   /** The time of a moment of a boot; undefined where no time check of that boot is known. */
   at(boot: string, mono: MonoSeconds): PlacedTime | undefined {
     this.sort()
