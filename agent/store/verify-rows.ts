@@ -35,6 +35,8 @@ interface BadRow extends Place {
   readonly seq?: number
   /** Highest number before it in its file. */
   readonly after: number
+  /** A header or columns: it had no number. */
+  readonly isHeading: boolean
 }
 
 /** Numbers missing between two rows of one file. */
@@ -50,6 +52,7 @@ const kindOfDiagnosis: Readonly<Record<Diagnosis['kind'], FindingKind>> = {
   'other-file': 'foreign',
   'not-ours': 'inserted',
 }
+const headingShape = /^\ufeff?"?(file|columns)"?[,;\t]/
 const skipWord = Buffer.from('skip,')
 const sealWord = Buffer.from('seal,')
 const goneWord = Buffer.from('gone,')
@@ -102,7 +105,8 @@ export class Rows {
     if (!read.ok) return read
     if (read.value.tailBytes > 0)
       this.note(walk.place(1), 'the last row has no line end: being written, or cut off by a power cut')
-    this.edges.push({ file: file.name, last: walk.highest, lines: walk.lines })
+    if (file.first <= file.last && !walk.isForeign)
+      this.edges.push({ file: file.name, last: walk.highest, lines: walk.lines })
     return good(undefined)
   }
 
@@ -122,7 +126,7 @@ export class Rows {
     const context = { storeId, file: place.file, otherFiles, sets, triesDigits: this.moreBadRows === 0 }
     const diagnosis = diagnose(row, context)
     if (this.waiting.length + this.problemRows.length < mostBadRows)
-      this.waiting.push({ ...place, diagnosis, seq, after })
+      this.waiting.push({ ...place, diagnosis, seq, after, isHeading: headingShape.test(row) })
     else this.moreBadRows++
     // Told from what it was, a row still says what it says; its numbers count below.
     const columns =
@@ -176,7 +180,7 @@ export class Rows {
   /** Rows that do not pass, with the numbers that are missing in their place. */
   private tellRows(missing: RangeSet): void {
     const alike = new Map<string, number>()
-    for (const { diagnosis, seq, after, ...rest } of this.problemRows) {
+    for (const { diagnosis, seq, after, isHeading, ...rest } of this.problemRows) {
       const place = pick(rest)
       const kind = kindOfDiagnosis[diagnosis.kind]
       const count = (alike.get(`${place.file} ${kind}`) ?? 0) + 1
@@ -184,7 +188,7 @@ export class Rows {
       const itself = seq !== undefined && missing.has(seq) ? ([seq, seq] as const) : undefined
       const gap = gapAfter(missing, after)
       // Where line ends were spoiled several lines look like one.
-      const here = kind === 'damaged' ? (gap ?? itself) : (itself ?? gap)
+      const here = kind === 'damaged' ? (gap ?? itself) : isHeading ? undefined : (itself ?? gap)
       if (here) missing.remove(here[0], here[1])
       if (here) this.told.add(here[0], here[1])
       // Every number is accounted for: what a power cut left here was never more than the beginning of a line.
@@ -233,7 +237,7 @@ export class Rows {
 
   /** Between files: the end of a file that is shorter than others, or a whole one. */
   private missingAtEdge(from: number, to: number): { kind: FindingKind; words: string; file?: string } {
-    const before = this.edges.filter(({ last }) => last > 0 && last < from).at(-1)
+    const before = this.edges.filter(({ last }) => last < from).at(-1)
     const isShort = before && this.edges.some((edge) => edge.lines > before.lines)
     if (isShort)
       return {
@@ -260,7 +264,9 @@ function gapAfter(missing: RangeSet, after: number): readonly [number, number] |
 
 /** One file, row by row. */
 class FileWalk {
-  highest = 0
+  /** Highest number so far; a station's file begins with the one in its name. */
+  highest: number
+  isForeign = false
   private lineNumber = 0
   /** Text by number, as a hash: a second row of a number is the same one or another. */
   private readonly seen = new Map<number, string>()
@@ -269,7 +275,9 @@ class FileWalk {
     private readonly rows: Rows,
     private readonly file: ReadableFile,
     private readonly seed: number,
-  ) {}
+  ) {
+    this.highest = file.inOrder ? file.first - 1 : 0
+  }
 
   /** Numbers that have a row in it. */
   get lines(): number {
@@ -295,7 +303,10 @@ class FileWalk {
 
   private fails(row: string): boolean {
     const [kind, , , storeId, , name] = row.split(',')
-    if (this.lineNumber === 1 && kind === 'file' && this.tellForeign(storeId, name)) return false
+    if (this.lineNumber === 1 && kind === 'file' && this.tellForeign(storeId, name)) {
+      this.isForeign = true
+      return false
+    }
     const seq = /^[a-z"]{2,18}[,;\t]"?(\d{1,15})"?[,;\t]/.exec(row)?.[1]
     this.rows.bad(this.place(), row, seq === undefined ? undefined : Number(seq), this.highest)
     return true
@@ -350,7 +361,7 @@ class FileWalk {
         seq,
         this.highest,
       )
-    if (this.highest > 0 && seq > this.highest + 1) this.rows.jump(this.place(), this.highest + 1, seq - 1)
+    if (seq > this.highest + 1) this.rows.jump(this.place(), this.highest + 1, seq - 1)
   }
 
   private special(bytes: Buffer, start: number, end: number, text: string): void {

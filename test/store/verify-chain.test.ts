@@ -102,6 +102,14 @@ describe('a verification', () => {
     ])
   })
 
+  it('tells rows removed from the top of a file', async () => {
+    const disk = await madeStore()
+    edit(disk, second, (rows) => rows.filter((row) => !/^record,2[12],/.test(row)))
+    expect(problems(await verified(disk)).map(brief)).toEqual([
+      { kind: 'removed', file: second, lineNumber: 3, from: 21, to: 22 },
+    ])
+  })
+
   it('shows lines taken off the very end where somebody else knows the last number', async () => {
     const disk = await madeStore(storeId, key, 5)
     const { lastSeq } = await verified(disk)
