@@ -1,11 +1,20 @@
 /**
- * power: battery, sun and climate as channels. First, gauge values are looked at before anybody believes them.
+ * power: battery and sun. Where the sun stands and what a panel makes of it; how full the battery is; how a battery and a
+ * panel will live through the year; and what gauges say before anybody believes them.
  *
- * In: what gauges gave for a channel (a value or a fault). Out: a value that may be recorded, or the fault.
- * Assumed: gauges give V, A, W, °C, % and hPa already (hardware/ knows the units of the files).
- * Refused: values outside what the channel can be, as 'gauge-absurd': missing, never 0.
+ * In: gauge readings, places, days, a battery, a panel and a load. Out: channel values that may be recorded, energies in
+ * Wh, charge in percent with its range, decisions about the sampling plan. All of it is plain functions of what is handed in.
+ * Assumed: gauges give V, A, W, °C, % and hPa already (hardware/ knows the units of the files); current into the battery is
+ * above zero; days are of 24 h of local standard time; solar time where a function says so.
+ * Refused: gauge values outside what the channel can be, as 'gauge-absurd': missing, never 0.
  */
 import { bad, kindOf, type GaugeReading, type Outcome } from '../terms/terms.js'
+
+export * from './sun.js'
+export * from './sky.js'
+export * from './panel.js'
+export * from './battery.js'
+export * from './balance.js'
 
 export function believable(reading: GaugeReading): Outcome<number> {
   if (!reading.value.ok) return reading.value
