@@ -1,6 +1,7 @@
 #!/usr/bin/env node
 import { Command, InvalidArgumentError } from 'commander'
 import type { CollectOptions } from './collect.js'
+import { addCompareCommands } from './compare-commands.js'
 import type { DemoOptions } from './demo.js'
 import { addDeskCommands } from './desk-commands.js'
 import type { ListenOptions } from './listen.js'
@@ -73,6 +74,7 @@ program
 addSiteCommands(program, settingsOption, finish)
 
 addDeskCommands(program, finish)
+addCompareCommands(program, finish)
 
 program.commandsGroup('Many stations')
 program

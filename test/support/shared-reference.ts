@@ -25,6 +25,8 @@ export function sharedJson<T>(name: string): T | undefined {
   return undefined
 }
 
+export const sharedPath = (name: string): string => join(shared, name)
+
 export const sharedText = (name: string): string =>
   gunzipSync(readFileSync(join(shared, name))).toString('utf8')
 

@@ -1,0 +1,273 @@
+/**
+ * The rows of a foreign log, line by line: which are taken, which refused and why. Rows may come in any order and twice;
+ * values are kept in flat arrays, so that a year of minutes is a few tens of megabytes.
+ */
+import { type StageCounts } from '../terms/terms.js'
+import { channelLike, isPossible, type ImportPlan, type Scale } from './import-plan.js'
+import { wallClock } from './import-time.js'
+
+export const rowRefusals = {
+  'too-long': 'longer than a row can be',
+  'before-header': 'before the line of headings',
+  blank: 'empty',
+  comment: 'a remark',
+  'header-again': 'the headings again',
+  'not-a-row': 'another number of cells than there are headings',
+  'no-time': 'no time that can be read',
+  'never-was': 'a time that never was: the clocks went forward',
+  'came-twice': 'a time that came twice: the clocks went back',
+  'no-zone': 'a time without offset, and no --zone',
+  'no-value': 'no value in any column asked for',
+  double: 'a time that was there already, with the same values',
+  'double-other': 'a time that was there already, with other values: the first stands',
+  'too-many': 'more rows than can be taken at once',
+} as const
+export type RowRefusal = keyof typeof rowRefusals
+
+export interface Refused {
+  lines: number
+  /** Line numbers of the first few. */
+  readonly first: number[]
+}
+
+export interface ColumnCount {
+  values: number
+  missing: number
+  'not-a-number': number
+  impossible: number
+  /** Line numbers of the first few cells refused. */
+  readonly first: number[]
+}
+
+/** Nine years of minutes. */
+const mostRows = 5_000_000
+const firstFew = 5
+/** Who logs prints a page of facts above the headings, not a book. */
+const mostBeforeHeader = 200
+const usualTimes = ['timestamp', 'time', 'datetime', 'date_time', 'date time', 'date', 'utc', 'time (utc)']
+const numberShape = /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$/
+
+interface Header {
+  readonly cells: number
+  readonly timeAt: readonly number[]
+  readonly channels: readonly {
+    readonly key: string
+    readonly at: number
+    readonly scale: Scale | undefined
+  }[]
+  readonly text: string
+}
+
+export class ImportRows {
+  readonly refused = new Map<RowRefusal, Refused>()
+  readonly columns = new Map<string, ColumnCount>()
+  header: Header | undefined
+  /** First line of those before the headings: shown where no headings are found. */
+  firstLine = ''
+  lines = 0
+  outOfOrder = 0
+  private delimiter: string
+  private starts = new Float64Array(4096)
+  private lineOf = new Uint32Array(4096)
+  private values: Float64Array[] = []
+  private length = 0
+  private readonly toUtc: ((millis: number) => number | RowRefusal) | undefined
+
+  constructor(private readonly plan: ImportPlan) {
+    this.delimiter = plan.delimiter ?? ','
+    this.toUtc = plan.zone && wallClock(plan.zone)
+  }
+
+  get rows(): number {
+    return this.length
+  }
+
+  take(line: string): void {
+    this.lines++
+    const refusal = this.header ? this.row(line) : this.beforeHeader(line)
+    if (refusal !== undefined) this.refuse(refusal, this.lines)
+  }
+
+  refuse(reason: RowRefusal, line: number): void {
+    const refused = this.refused.get(reason) ?? { lines: 0, first: [] }
+    refused.lines++
+    if (refused.first.length < firstFew) refused.first.push(line)
+    this.refused.set(reason, refused)
+  }
+
+  /** Whether the headings can no longer come. */
+  get isLost(): boolean {
+    return this.header === undefined && this.lines > mostBeforeHeader
+  }
+
+  private beforeHeader(line: string): RowRefusal | undefined {
+    if (line.trim() === '') return 'blank'
+    if (this.firstLine === '') this.firstLine = line.slice(0, 200)
+    const delimiter = this.plan.delimiter ?? likelyDelimiter(line, this.plan.decimal)
+    const cells = cellsOf(line, delimiter)
+    const names = this.plan.header ? cells : cells.map((_, i) => String(i + 1))
+    const header = headerOf(names, line, this.plan)
+    if (!header) return 'before-header'
+    this.header = header
+    this.delimiter = delimiter
+    this.values = header.channels.map(() => new Float64Array(this.starts.length))
+    for (const { key } of header.channels)
+      this.columns.set(key, { values: 0, missing: 0, 'not-a-number': 0, impossible: 0, first: [] })
+    // The headings are a line that is no row; without them this first line is one.
+    return this.plan.header ? undefined : this.row(line)
+  }
+
+  private row(line: string): RowRefusal | undefined {
+    const header = this.header!
+    if (line.trim() === '') return 'blank'
+    if (line.startsWith('#')) return 'comment'
+    if (line === header.text && this.plan.header) return 'header-again'
+    const cells = cellsOf(line, this.delimiter)
+    if (cells.length !== header.cells) return 'not-a-row'
+    const start = this.timeOf(cells, header)
+    if (typeof start !== 'number') return start
+    if (this.length >= mostRows) return 'too-many'
+    return this.keep(start, cells, header)
+  }
+
+  private timeOf(cells: readonly string[], { timeAt }: Header): number | RowRefusal {
+    const text = timeAt.length === 1 ? cells[timeAt[0]] : timeAt.map((at) => cells[at]).join(' ')
+    const time = this.plan.readTime(text)
+    if (!time) return 'no-time'
+    if (time.hasOffset) return time.millis
+    return this.toUtc ? this.toUtc(time.millis) : 'no-zone'
+  }
+
+  private keep(start: number, cells: readonly string[], { channels }: Header): RowRefusal | undefined {
+    if (this.length === this.starts.length) this.grow()
+    let any = false
+    for (let i = 0; i < channels.length; i++) {
+      const value = this.cellValue(cells[channels[i].at], channels[i].key, channels[i].scale)
+      this.values[i][this.length] = value
+      any ||= !Number.isNaN(value)
+    }
+    if (!any) return 'no-value'
+    if (this.length > 0 && start < this.starts[this.length - 1]) this.outOfOrder++
+    this.starts[this.length] = start
+    this.lineOf[this.length] = this.lines
+    this.length++
+    return undefined
+  }
+
+  private cellValue(cell: string, key: string, scale: Scale | undefined): number {
+    const count = this.columns.get(key)!
+    const given = this.plan.decimal === 'comma' ? cell.replace(',', '.') : cell
+    const isMissing = this.plan.missing.has(cell.toLowerCase()) || this.plan.missing.has(given.toLowerCase())
+    if (isMissing) {
+      count.missing++
+      return NaN
+    }
+    const number = numberShape.test(given) ? Number(given) : NaN
+    // Twelve digits: a factor of 1000 must not turn 0.0123 into 12.299999999999999.
+    const value = scale ? Number((number * scale.factor + scale.addend).toPrecision(12)) : number
+    if (isPossible(key, value)) {
+      count.values++
+      return value
+    }
+    count[Number.isNaN(value) ? 'not-a-number' : 'impossible']++
+    if (count.first.length < firstFew) count.first.push(this.lines)
+    return NaN
+  }
+
+  private grow(): void {
+    const twice = <T extends Float64Array | Uint32Array>(from: T, to: T): T => (to.set(from), to)
+    const size = this.starts.length * 2
+    this.starts = twice(this.starts, new Float64Array(size))
+    this.lineOf = twice(this.lineOf, new Uint32Array(size))
+    this.values = this.values.map((column) => twice(column, new Float64Array(size)))
+  }
+
+  /** In order of time, each once. Doubles are counted here. */
+  finish(): ImportedRows {
+    const order = Uint32Array.from({ length: this.length }, (_, i) => i)
+    if (this.outOfOrder > 0) order.sort((a, b) => this.starts[a] - this.starts[b] || a - b)
+    const kept: number[] = []
+    for (const i of order) {
+      const last = kept[kept.length - 1]
+      if (last === undefined || this.starts[last] !== this.starts[i]) kept.push(i)
+      else this.refuse(this.isSame(last, i) ? 'double' : 'double-other', this.lineOf[i])
+    }
+    const keys = this.header?.channels.map(({ key }) => key) ?? []
+    return {
+      keys,
+      starts: Float64Array.from(kept, (i) => this.starts[i]),
+      values: this.values.map((column) => Float64Array.from(kept, (i) => column[i])),
+    }
+  }
+
+  private isSame(a: number, b: number): boolean {
+    return this.values.every((column) => Object.is(column[a], column[b]))
+  }
+
+  /** Lines that are no headings: taken = given + refused. */
+  counts(given: number): StageCounts {
+    const refused = Object.fromEntries([...this.refused].map(([reason, { lines }]) => [reason, lines]))
+    return { taken: this.lines - (this.header && this.plan.header ? 1 : 0), given, held: 0, refused }
+  }
+}
+
+export interface ImportedRows {
+  readonly keys: readonly string[]
+  /** UTC, milliseconds; as the log labels its rows. */
+  readonly starts: Float64Array
+  /** By channel; NaN where a cell gave none. */
+  readonly values: readonly Float64Array[]
+}
+
+/** A comma may be inside numbers: it divides cells only where no better divider is. */
+function likelyDelimiter(line: string, decimal: ImportPlan['decimal']): string {
+  if (line.includes('\t')) return '\t'
+  const count = (character: string): number => line.split(character).length
+  return decimal === 'comma' || count(';') > count(',') ? ';' : ','
+}
+
+function headerOf(names: readonly string[], text: string, plan: ImportPlan): Header | undefined {
+  const at = (name: string): number => names.findIndex((one) => one.toLowerCase() === name.toLowerCase())
+  const usual = usualTimes.map(at).find((i) => i >= 0)
+  const timeAt = plan.time ? plan.time.map(at) : usual === undefined ? [-1] : [usual]
+  if (timeAt.some((i) => i < 0)) return undefined
+  const wanted =
+    plan.map.size > 0
+      ? [...plan.map].map(([column, key]) => ({ key, at: at(column) }))
+      : likeChannels(names).filter((one) => !timeAt.includes(one.at))
+  if (wanted.length === 0 || wanted.some((one) => one.at < 0)) return undefined
+  const channels = wanted.map((one) => ({ ...one, scale: plan.units.get(one.key) }))
+  return { cells: names.length, timeAt, channels, text }
+}
+
+/** Of two columns called alike the first. */
+function likeChannels(names: readonly string[]): { key: string; at: number }[] {
+  const found = new Map<string, number>()
+  names.forEach((name, i) => {
+    const key = channelLike(name)
+    if (key !== undefined && !found.has(key)) found.set(key, i)
+  })
+  return [...found].map(([key, i]) => ({ key, at: i }))
+}
+
+/** Cells without blanks at their ends and without quotes; a quoted cell may hold the divider, not a line end. */
+export function cellsOf(line: string, delimiter: string): string[] {
+  if (!line.includes('"')) {
+    const cells = delimiter === ' ' ? line.trim().split(/ +/) : line.split(delimiter)
+    for (let i = 0; i < cells.length; i++) cells[i] = cells[i].trim()
+    return cells
+  }
+  const cells: string[] = []
+  let cell = ''
+  let quoted = false
+  for (let i = 0; i < line.length; i++) {
+    const character = line[i]
+    if (character === '"' && quoted && line[i + 1] === '"') cell += line[i++]
+    else if (character === '"') quoted = !quoted
+    else if (character === delimiter && !quoted) {
+      cells.push(cell.trim())
+      cell = ''
+    } else cell += character
+  }
+  return [...cells, cell.trim()]
+}

@@ -1,0 +1,99 @@
+/** What an import says: what was taken, what was refused and why, and what to try where nothing could be read. */
+import { utcMillis, utcText } from '../terms/terms.js'
+import { isoText } from './desk-zone.js'
+import type { Imported } from './import.js'
+import type { ImportPlan } from './import-plan.js'
+import { rowRefusals, type ImportRows } from './import-rows.js'
+import { folded, tableText, textWidth } from './plain-text.js'
+
+type Told = Pick<Imported, 'from' | 'plan' | 'rows'> & Partial<Imported>
+
+export function importText({ from, to, rows, plan, series }: Told): string[] {
+  const lines = [`${from}: ${rows.lines} lines`]
+  if (series)
+    lines.push(
+      `taken: ${series.starts.length} rows of ${series.stepSeconds} s, ${span(series)}`,
+      `times name the ${plan.label ?? 'start'} of each row${plan.label === undefined ? ' (nobody said so; see --label)' : ''}`,
+    )
+  if (rows.outOfOrder > 0) lines.push(`${rows.outOfOrder} rows were out of order and are sorted now`)
+  lines.push('', ...columnRows(rows), ...refusedRows(rows))
+  if (to !== undefined) lines.push('', `written: ${to}`)
+  else lines.push('', 'nothing was written')
+  return lines
+}
+
+const span = ({ starts, stepSeconds, offsetMinutes }: NonNullable<Imported['series']>): string => {
+  const text = (at: number): string => isoText(utcMillis(at), { offsetMinutes, source: '' })
+  return `${text(starts[0])} to ${text(starts[starts.length - 1] + stepSeconds * 1000)}`
+}
+
+function columnRows({ columns }: ImportRows): string[] {
+  const rows = [...columns].map(([key, column]) => [
+    key,
+    ...[column.values, column.missing, column['not-a-number'], column.impossible].map(String),
+    lineList(column.first, column['not-a-number'] + column.impossible),
+  ])
+  return tableText([['channel', 'values', 'missing', 'not a number', 'impossible', 'lines'], ...rows], 1)
+}
+
+const lineList = (first: readonly number[], all: number): string =>
+  first.join(' ') + (all > first.length ? ' …' : '')
+
+function refusedRows({ refused }: ImportRows): string[] {
+  if (refused.size === 0) return []
+  const rows = [...refused].map(([reason, one]) => [
+    String(one.lines),
+    rowRefusals[reason],
+    `lines ${lineList(one.first, one.lines)}`,
+  ])
+  return [
+    '',
+    'not taken:',
+    ...rows.map(([count, words, lines]) =>
+      folded(`${count.padStart(8)}  ${words} (${lines})`, textWidth, 10),
+    ),
+  ]
+}
+
+/** Why no headings were found, with the first line as it stands, cut. */
+export function noHeadingWords(file: string, { firstLine }: ImportRows, plan: ImportPlan): string {
+  const wanted = [
+    ...(plan.time ?? ['a time column']),
+    ...(plan.map.size > 0 ? plan.map.keys() : ['a channel']),
+  ]
+  const shown = firstLine.replace(/[^\x20-\x7e\u00a0-\uffff]/g, '?')
+  return [
+    `${file}: no line of headings with ${wanted.join(', ')} was found. Its first line:`,
+    `  ${shown === '' ? '(none: the file is empty)' : shown}`,
+    'Name columns with --time COLUMN and --map CHANNEL=COLUMN; a log without headings needs --no-header,',
+    'and its columns are then called 1, 2, 3.',
+  ].join('\n')
+}
+
+export function importJson({ from, to, rows, plan, series }: Imported): string {
+  const at = (millis: number): string => utcText(utcMillis(millis))
+  const { starts, stepSeconds, name, offsetMinutes } = series
+  return JSON.stringify(
+    {
+      from,
+      written: to,
+      name,
+      lines: rows.counts(starts.length),
+      label: plan.label ?? 'start',
+      step_s: stepSeconds,
+      standard_offset_min: offsetMinutes,
+      first_start: at(starts[0]),
+      last_start: at(starts[starts.length - 1]),
+      out_of_order: rows.outOfOrder,
+      channels: Object.fromEntries(rows.columns),
+      refused: Object.fromEntries(
+        [...rows.refused].map(([reason, one]) => [
+          reason,
+          { lines: one.lines, first_lines: one.first, words: rowRefusals[reason] },
+        ]),
+      ),
+    },
+    undefined,
+    2,
+  )
+}

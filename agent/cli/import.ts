@@ -1,0 +1,131 @@
+import { mkdirSync } from 'node:fs'
+import { basename, join } from 'node:path'
+import { refuse, wrongUse, type Opened } from './desk.js'
+import { eachTextLine } from './import-lines.js'
+import { importPlan, type ImportOptions, type ImportPlan } from './import-plan.js'
+import { ImportRows, type ImportedRows } from './import-rows.js'
+import { seriesLines, type ImportedSeries } from './import-series.js'
+import { importJson, importText, noHeadingWords } from './import-words.js'
+import { Progress } from './progress.js'
+import { Sink } from './sink.js'
+
+export interface Imported {
+  readonly from: string
+  readonly to: string
+  readonly plan: ImportPlan
+  readonly rows: ImportRows
+  readonly series: ImportedSeries
+}
+
+/**
+ * Reads a foreign log into a series file of our own. The log stays as it is.
+ * @returns exit code: 0 every row was taken, 1 some were refused or the file could not be read, 2 wrong use
+ */
+export async function importLog(file: string, options: ImportOptions): Promise<number> {
+  const imported = await importInto(file, options)
+  if (!imported.ok) return refuse(imported)
+  const { value } = imported
+  process.stdout.write((options.json ? importJson(value) : importText(value).join('\n')) + '\n')
+  return hasTrouble(value.rows) ? 1 : 0
+}
+
+/** What a log is expected to hold besides rows is no trouble. */
+const ordinary: readonly string[] = [
+  'blank',
+  'comment',
+  'before-header',
+  'header-again',
+  'no-value',
+  'double',
+]
+
+const hasTrouble = ({ refused, columns }: ImportRows): boolean =>
+  [...refused.keys()].some((reason) => !ordinary.includes(reason)) ||
+  [...columns.values()].some((column) => column['not-a-number'] + column.impossible > 0)
+
+async function importInto(file: string, options: ImportOptions): Promise<Opened<Imported>> {
+  const plan = importPlan(options)
+  if (!plan.ok) return plan
+  const rows = new ImportRows(plan.value)
+  const progress = new Progress('reading rows')
+  const read = await eachTextLine(file, {
+    line: (text) => rows.take(text),
+    tooLong: () => rows.refuse('too-long', ++rows.lines),
+    isLost: () => rows.isLost,
+    progress: (share) => progress.show(share),
+  })
+  if (!read.ok) return read
+  if (!rows.header) return wrongUse(noHeadingWords(file, rows, plan.value))
+  const found = rows.finish()
+  if (found.starts.length === 0)
+    return { ok: false, code: 1, words: importText({ from: file, plan: plan.value, rows }).join('\n') }
+  const series = seriesOf(found, file, options, plan.value)
+  if (!series.ok) return series
+  const to = join(options.into, `${series.value.name}.series.csv`)
+  const written = await write(series.value, options.into, to, options.force ?? false)
+  if (!written.ok) return written
+  return { ok: true, value: { from: file, to, plan: plan.value, rows, series: series.value } }
+}
+
+const nameShape = /^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/
+const hourSeconds = 3600
+
+function seriesOf(
+  found: ImportedRows,
+  file: string,
+  options: ImportOptions,
+  plan: ImportPlan,
+): Opened<ImportedSeries> {
+  const plainName = basename(file).replace(/(\.(csv|txt|tsv|log|dat|gz))+$/i, '')
+  const name = options.name ?? plainName.replace(/[^A-Za-z0-9._-]+/g, '-')
+  if (!nameShape.test(name)) return wrongUse(`--name ${name}: letters, digits, '.', '_' and '-', at most 64`)
+  const stepSeconds = plan.stepSeconds ?? usualGapSeconds(found.starts)
+  if (stepSeconds === undefined)
+    return wrongUse('a single row does not tell how long it stands for: say --step')
+  if (stepSeconds > 86_400)
+    return wrongUse(`rows stand ${stepSeconds} s apart; a day is the longest that can be used`)
+  if (stepSeconds >= hourSeconds && plan.label === undefined)
+    return wrongUse(
+      'are these hours named by their start or by their end? Say --label start or --label end; a slip of one hour spoils every comparison',
+    )
+  const shift = plan.label === 'end' ? stepSeconds * 1000 : 0
+  const starts = found.starts.map((start) => start - shift)
+  return {
+    ok: true,
+    value: { ...found, starts, name, stepSeconds, offsetMinutes: plan.zone?.offsetMinutes ?? 0 },
+  }
+}
+
+/** The gap between neighbours that is met most often; of equally frequent ones the shortest. */
+function usualGapSeconds(starts: Float64Array): number | undefined {
+  const gaps = new Map<number, number>()
+  for (let i = 1; i < starts.length; i++) {
+    const gap = Math.max(1, Math.round((starts[i] - starts[i - 1]) / 1000))
+    gaps.set(gap, (gaps.get(gap) ?? 0) + 1)
+  }
+  const [most] = [...gaps].sort(([gapA, a], [gapB, b]) => b - a || gapA - gapB)
+  return most?.[0]
+}
+
+async function write(
+  series: ImportedSeries,
+  folder: string,
+  to: string,
+  force: boolean,
+): Promise<Opened<void>> {
+  try {
+    mkdirSync(folder, { recursive: true })
+  } catch (error) {
+    return { ok: false, code: 1, words: `${folder} cannot be made: ${(error as Error).message}` }
+  }
+  const sink = await Sink.open(to, force)
+  if (!sink.ok) return sink
+  let row = 0
+  for (const line of seriesLines(series)) {
+    sink.value.write(line)
+    if (++row % 10_000 === 0) await sink.value.drained()
+  }
+  const wrong = await sink.value.end()
+  if (wrong !== undefined) return { ok: false, code: 1, words: `${to} could not be written: ${wrong}` }
+  return { ok: true, value: undefined }
+}
