@@ -2,6 +2,7 @@ import { chmodSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { averages, type AveragesOptions } from '../../agent/cli/averages.js'
+import { built, runWithoutRights, withoutRights } from '../support/without-rights.js'
 import { utcText, utcMillis } from '../../agent/terms/terms.js'
 import {
   anchor,
@@ -333,12 +334,12 @@ describe('what cannot be averaged', () => {
     expect([code, out]).toEqual([2, ''])
   })
 
-  it('is told of a folder that may not be read', async () => {
-    if (process.getuid?.() === 0)
-      return console.info('root may read everything: an unreadable folder is not tried')
+  it.skipIf(withoutRights === undefined)('is told of a folder that may not be read', async () => {
     const folder = newFolder()
     chmodSync(folder, 0)
-    expect(await use({ store: folder })).toMatchObject({ code: 1 })
+    const { code, out, err } = await runWithoutRights([built('cli/main.js'), 'averages', '--store', folder])
+    expect(err).toContain(`no permission to read ${folder}`)
+    expect([code, out]).toEqual([1, ''])
     chmodSync(folder, 0o700)
   })
 

@@ -3,6 +3,7 @@ import { chmodSync, existsSync, mkdtempSync, statSync, writeFileSync } from 'nod
 import { connect, type Socket } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { built, runWithoutRights, withoutRights } from '../support/without-rights.js'
 import { afterEach, describe, expect, it } from 'vitest'
 import {
   askControl,
@@ -119,11 +120,16 @@ describe('the control socket', () => {
     expect(statSync(path).size).toBe(8)
   })
 
-  it.skipIf(process.getuid?.() === 0)('tells a user without permission so', async () => {
+  it.skipIf(withoutRights === undefined)('tells a user without permission so', async () => {
     const path = freshPath()
     await listening(path)
+    chmodSync(folder, 0o711)
     chmodSync(path, 0)
-    expect(await askControl(path, 1)).toMatchObject({ ok: false, fault: { code: 'control-denied' } })
+    const script = `
+      const { askControl } = await import(${JSON.stringify(built('hardware/control-socket.js'))})
+      console.log(JSON.stringify(await askControl(process.argv[1], 1)))`
+    const { out } = await runWithoutRights(['--input-type=module', '-e', script, path])
+    expect(JSON.parse(out)).toMatchObject({ ok: false, fault: { code: 'control-denied' } })
   })
 
   it('takes a request of the greatest length and puts out a client whose line is longer', async () => {

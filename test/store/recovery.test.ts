@@ -257,7 +257,8 @@ describe('a start (the numbers are those of the rules in agent/store/FORMAT.md)'
     const covered = (await all(store)).flatMap((line) =>
       line.kind === 'skip' ? [line.seq, ...range(line.from, line.to)] : [line.seq],
     )
-    expect(covered.sort((a, b) => a - b)).toEqual(range(1, store.safeSeq))  })
+    expect(covered.sort((a, b) => a - b)).toEqual(range(1, store.safeSeq))
+  })
 
   it('9: writes no skip line where no number is left out', async () => {
     const store = await open(await written(63))
