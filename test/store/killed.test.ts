@@ -1,34 +1,16 @@
 import { spawn } from 'node:child_process'
-import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
-import { dirname, join } from 'node:path'
+import { join } from 'node:path'
 import { createInterface } from 'node:readline'
-import ts from 'typescript'
 import { describe, expect, it, onTestFinished } from 'vitest'
 import { openFolder } from '../../agent/hardware/disk.js'
 import { seededRandom } from '../../agent/simulation/random.js'
 import { readStoreFolder } from '../../agent/store/store.js'
+import { transpiled } from '../support/transpiled.js'
 import { value } from './support.js'
 
 const kills = 8
-const root = join(import.meta.dirname, '../..')
-
-/** The sources as plain JavaScript, so that the test needs no build. */
-function transpiled(into: string): string {
-  const sources = ['terms', 'store']
-    .flatMap((folder) => readdirSync(join(root, 'agent', folder)).map((name) => join(folder, name)))
-    .concat('hardware/disk.ts')
-    .filter((name) => name.endsWith('.ts'))
-  const compilerOptions = { module: ts.ModuleKind.ESNext, target: ts.ScriptTarget.ES2022 }
-  for (const name of sources) {
-    const target = join(into, name.replace(/\.ts$/, '.js'))
-    mkdirSync(dirname(target), { recursive: true })
-    const source = readFileSync(join(root, 'agent', name), 'utf8')
-    writeFileSync(target, ts.transpileModule(source, { compilerOptions }).outputText)
-  }
-  writeFileSync(join(into, 'package.json'), '{"type":"module"}')
-  return into
-}
 
 /** Runs the writer until it has said so many lines, then kills it. */
 async function runAndKill(
@@ -60,7 +42,7 @@ describe('a store whose process is killed while it writes', () => {
     const random = seededRandom(seed)
     const place = mkdtempSync(join(tmpdir(), 'motepost-killed-'))
     onTestFinished(() => rmSync(place, { recursive: true }))
-    const agent = transpiled(join(place, 'agent'))
+    const agent = transpiled(join(place, 'agent'), ['terms', 'store', 'hardware/disk.ts'])
     const folder = join(place, 'data')
     const onDisk = new Set<number>()
     const safe = new Set<number>()
