@@ -6,6 +6,7 @@ import {
   addUtcSeconds,
   done,
   isMass,
+  isSupply,
   monoSeconds,
   type ColumnSet,
   type Mark,
@@ -80,10 +81,6 @@ function recordOf(view: LineView, set: ColumnSet, { times }: Survey): DeskRecord
   const utc = own ?? times.at(boot, monoSeconds(view.mono()))?.utc
   return { view, set, boot, seconds: view.seconds(), utc, corrected: own === undefined && utc !== undefined }
 }
-
-/** What the supply does is no reading of the air: nobody's visit changes it. */
-const supply = ['battery_voltage', 'battery_current', 'solar_power', 'state_of_charge']
-const isSupply = (channel: string): boolean => supply.includes(nameOf(channel))
 
 /** Channels that the site log treats alike: those of a slot, and apart from them those of the supply. */
 export const concernOf = (channel: string): string =>

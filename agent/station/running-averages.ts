@@ -1,6 +1,7 @@
 import { ChannelAverages } from '../averages/averages.js'
 import type { Store } from '../store/store.js'
 import {
+  isSupply,
   kindOf,
   localDay,
   type Average,
@@ -78,6 +79,7 @@ export class RunningAverages {
 
   private apply(effects: readonly SiteEffect[]): void {
     for (const [key, { averages }] of this.byKey) {
+      if (isSupply(key)) continue
       const slot = key.split('.')[1]
       for (const effect of effects) {
         if (effect.slot !== undefined && effect.slot !== slot) continue

@@ -116,6 +116,16 @@ export const massChannels: readonly ChannelName[] = ['pm1', 'pm2_5', 'pm4', 'pm1
 /** True for a mass channel, with or without slot. */
 export const isMass = (key: string): boolean => massChannels.includes(key.split('.')[0] as ChannelName)
 
+const supplyChannels: readonly ChannelName[] = [
+  'battery_voltage',
+  'battery_current',
+  'solar_power',
+  'state_of_charge',
+]
+
+/** True for battery and sun, with or without slot: no reading of the air, and nobody's visit changes it. */
+export const isSupply = (key: string): boolean => supplyChannels.includes(key.split('.')[0] as ChannelName)
+
 const slotShape = /^[a-z0-9]{1,12}$/
 
 export const isSlot = (text: string): boolean => slotShape.test(text)

@@ -7,6 +7,7 @@ import {
   newClock,
   startRig,
   startUtc,
+  ToldGauge,
   ToldSensor,
   type Rig,
   type RigOptions,
@@ -240,6 +241,27 @@ describe('an excluded span of earlier', () => {
     const corrects = String(answer.ok && answer.number)
     await rig.station.addEntry({ kind: 'correction', corrects, withdraw: 'yes', why: 'wrong day' })
     expect(hour(rig).mean).toBeCloseTo(before, 6)
+  })
+
+  it('leaves battery and sun in theirs: what happens to the air is nothing to the supply', async () => {
+    const clock = newClock()
+    const gauge = new ToldGauge({ battery_voltage: 12.8 })
+    const low = {
+      ...dust,
+      rule: 'low',
+      channel: 'battery_voltage',
+      direction: 'below',
+      level: 11,
+      backAt: 12,
+    } as const
+    const instruments = [{ sensor: new ToldSensor(clock, { pm2_5: steady }) }]
+    const rig = await startRig(clock, new MemoryDisk(), { instruments, gauge, options: { rules: [low] } })
+    await rig.live(3600)
+    const before = rig.station.averagesOf('battery_voltage')
+    const span = { from: utcAt(1200), to: utcAt(2400), name: 'mowing', reason: 'mower at the fence' }
+    await rig.station.addEntry({ kind: 'excluded', ...span })
+    expect(hour(rig).data_capture_percent).toBeLessThan(70)
+    expect(rig.station.averagesOf('battery_voltage')).toEqual(before)
   })
 
   it('is refused with everything that is wrong with it', async () => {
