@@ -14,6 +14,7 @@ export * from './sun.js'
 export * from './sky.js'
 export * from './panel.js'
 export * from './battery.js'
+export * from './charge.js'
 export * from './balance.js'
 
 export function believable(reading: GaugeReading): Outcome<number> {
