@@ -26,6 +26,10 @@ export interface Seal extends Sealed {
 
 export interface Gone extends Sealed {
   readonly kind: 'gone'
+  /** From this number on all is gone, up to `last`: lines about files removed before go with the files they stand in. */
+  readonly from: number
+  /** SHA-256 of the text of the gone line that said so before. Absent: `from` is `first`. */
+  readonly goneHash?: string
   readonly file: string
   /** A word: 'full'. */
   readonly reason: string
@@ -64,7 +68,9 @@ export function sealedLine(
 function unsignedText(sealed: Unsigned<Seal> | Unsigned<Gone>): string {
   const { kind, seq, first, last, count, hash, sealHash } = sealed
   const cells = [kind, seq, first, last, count, 'h' + hash, sealHash === undefined ? '' : 'h' + sealHash]
-  return (kind === 'gone' ? [...cells, sealed.file, sealed.reason] : cells).join(',')
+  if (kind === 'seal') return cells.join(',')
+  const { from, goneHash, file, reason } = sealed
+  return [...cells, from, goneHash === undefined ? '' : 'h' + goneHash, file, reason].join(',')
 }
 
 /** The store id is signed too: a line of one store proves nothing in another. */
@@ -74,7 +80,9 @@ const whole = '(0|[1-9]\\d{0,14})'
 const common = `${whole},${whole},${whole},${whole},h([0-9a-f]{64}),(?:h([0-9a-f]{64}))?`
 const signing = '(?:p([0-9a-f]{64}),s([0-9a-f]{128})|,)'
 const sealShape = new RegExp(`^seal,${common},${signing}$`)
-const goneShape = new RegExp(`^gone,${common},([a-z0-9.-]{1,64}),([a-z][a-z0-9-]{0,31}),${signing}$`)
+const goneShape = new RegExp(
+  `^gone,${common},${whole},(?:h([0-9a-f]{64}))?,([a-z0-9.-]{1,64}),([a-z][a-z0-9-]{0,31}),${signing}$`,
+)
 
 /** Reads the text of a seal; undefined when it is none. */
 export function readSeal(text: string): Seal | undefined {
@@ -85,7 +93,10 @@ export function readSeal(text: string): Seal | undefined {
 /** Reads the text of a gone line; undefined when it is none. */
 export function readGone(text: string): Gone | undefined {
   const m = goneShape.exec(text)
-  return m ? { kind: 'gone', ...sealedOf(m, m[9], m[10]), file: m[7], reason: m[8] } : undefined
+  if (!m) return undefined
+  const goneHash = m[8] as string | undefined
+  const before = { from: Number(m[7]), ...(goneHash === undefined ? {} : { goneHash }) }
+  return { kind: 'gone', ...sealedOf(m, m[11], m[12]), ...before, file: m[9], reason: m[10] }
 }
 
 function sealedOf(m: RegExpExecArray, publicKey?: string, signature?: string): Sealed {

@@ -28,6 +28,11 @@ export interface MadeRoom {
   readonly isShort: boolean
 }
 
+interface SaidGone {
+  readonly said: Gone
+  readonly text: string
+}
+
 /** A disk is full when so much of it is used. */
 const fullShare = 0.9
 /** Bounds the time of one call; what is left waits for the next. */
@@ -38,6 +43,8 @@ export class Sealer {
   /** The newest seal that is safe; undefined until somebody looked. */
   private newest: (Pick<Seal, 'last'> & { text?: string }) | undefined
   private finishedRemovals = false
+  /** What is gone, without what later lines say again. */
+  private gone: SaidGone[] = []
   private running: Promise<unknown> = Promise.resolve()
 
   constructor(
@@ -183,25 +190,54 @@ export class Sealer {
       .slice(0, -1)
       .find(({ first, last }) => first <= last && last <= sealedTo.value.last && received(first, last))
     if (!file) return good(undefined)
-    const { name, first, last } = file
-    const hashed = await this.hashed(first, last)
-    if (!hashed.ok) return hashed
-    const { count, hash, sealText } = hashed.value
-    const said = { kind: 'gone', first, last, count, hash, file: name, reason: 'full' } as const
-    let gone: Gone | undefined
-    this.store.append((seq) => {
-      const before = sealText === undefined ? {} : { sealHash: hashOf(sealText) }
-      const line = sealedLine({ ...said, seq, ...before }, this.store.storeId, key)
-      gone = readGone(line.text)
-      return line
-    })
+    // Until it is done nobody knows which of the lines about it are safe: after a failure the disk is looked at again.
+    this.finishedRemovals = false
+    const said = await this.say(file, key)
+    if (!said.ok) return said
     const flushed = await this.store.flush()
     // Not even this line finds room: then the file goes first, which is safe away, and the line is written after it.
     const isFull = !flushed.ok && flushed.fault.code === 'disk-full'
     if (!flushed.ok && !isFull) return flushed
-    const removed = await this.remove(name, first)
+    const removed = await this.remove(file.name, file.first)
     const finished = removed.ok && isFull ? await this.store.flush() : removed
-    return finished.ok ? good(gone) : finished
+    this.finishedRemovals = finished.ok
+    return finished.ok ? said : finished
+  }
+
+  /** Appends the line about a file, and again those that go with it and that nothing else says. */
+  private async say(
+    { name, first, last }: ReadableFile,
+    key: SigningKey | undefined,
+  ): Promise<Outcome<Gone>> {
+    const hashed = await this.hashed(first, last)
+    if (!hashed.ok) return hashed
+    const { count, hash, sealText } = hashed.value
+    const before = this.gone.find(({ said }) => said.last === first - 1)
+    const going = this.gone.filter(({ said }) => said.seq <= last && said.seq >= first)
+    this.gone = this.gone.filter((one) => one !== before && !going.includes(one))
+    for (const { said } of going) if (said !== before?.said) this.appendGone(said, key)
+    const gone = this.appendGone(
+      {
+        ...{ kind: 'gone', first, last, count, hash, file: name, reason: 'full' },
+        ...(sealText === undefined ? {} : { sealHash: hashOf(sealText) }),
+        from: before?.said.from ?? first,
+        ...(before === undefined ? {} : { goneHash: hashOf(before.text) }),
+      },
+      key,
+    )
+    return good(gone)
+  }
+
+  private appendGone(said: Omit<Gone, 'seq' | 'signed'>, key: SigningKey | undefined): Gone {
+    let text = ''
+    this.store.append((seq) => {
+      const line = sealedLine({ ...said, seq }, this.store.storeId, key)
+      text = line.text
+      return line
+    })
+    const gone = readGone(text)!
+    this.gone.push({ said: gone, text })
+    return gone
   }
 
   /** With it go the files of the same first number of which nothing is believed. */
@@ -216,24 +252,35 @@ export class Sealer {
     return this.disk.syncFolder('')
   }
 
-  /** A file that a gone line names and that is still there: the power went off between saying and removing. */
+  /**
+   * What is gone; and a file that a gone line names and that is still there goes now: the power went off between saying and
+   * removing.
+   */
   private async finishRemovals(): Promise<Outcome<void>> {
     if (this.finishedRemovals) return good(undefined)
-    const said = new Map<string, number>()
+    this.gone = []
     const scanned = await this.store.scan(
       (view) => {
-        const gone = readGone(view.text())
-        if (gone) said.set(gone.file, gone.first)
+        const text = view.text()
+        const said = readGone(text)
+        if (said) this.add({ said, text })
       },
       { kind: 'gone' },
     )
     if (!scanned.ok) return scanned
-    for (const { name } of this.store.files().slice(0, -1)) {
-      const first = said.get(name)
-      const removed = first === undefined ? good(undefined) : await this.remove(name, first)
+    for (const { name, first, last } of this.store.files().slice(0, -1)) {
+      const isGone = first <= last && this.gone.some(({ said }) => said.from <= first && last <= said.last)
+      const removed = isGone ? await this.remove(name, first) : good(undefined)
       if (!removed.ok) return removed
     }
     this.finishedRemovals = true
     return good(undefined)
+  }
+
+  /** A later line that covers an earlier one says all that is needed. */
+  private add(later: SaidGone): void {
+    const { from, last } = later.said
+    this.gone = this.gone.filter(({ said }) => said.from < from || said.last > last)
+    this.gone.push(later)
   }
 }

@@ -133,7 +133,7 @@ export async function verifyFolder(disk: Disk, options: VerifyOptions = {}): Pro
     files: files.length,
     ...rows.summary(),
     ...sealed.value,
-    gone: RangeSet.from(rows.gone.map(({ said }) => [said.first, said.last] as const)).ranges(),
+    gone: RangeSet.from(rows.gone.map(({ said }) => [said.from, said.last] as const)).ranges(),
     findings: [...findings.problems, ...findings.explained].slice(0, mostFindings),
     problems: findings.problemCount,
     notes: findings.noteCount,

@@ -103,11 +103,21 @@ export class Rows {
       walk.row(bytes, start, end),
     )
     if (!read.ok) return read
-    if (read.value.tailBytes > 0)
-      this.note(walk.place(1), 'the last row has no line end: being written, or cut off by a power cut')
+    if (read.value.tailBytes > 0) this.tail(walk.place(1), walk.highest)
     if (file.first <= file.last && !walk.isForeign)
       this.edges.push({ file: file.name, last: walk.highest, lines: walk.lines })
     return good(undefined)
+  }
+
+  /** In the newest file a row without line end is being written; in one that others follow it was spoiled or given up. */
+  private tail(place: Place, after: number): void {
+    if (place.file === this.names[this.names.length - 1])
+      return this.note(place, 'the last row has no line end: being written, or cut off by a power cut')
+    const diagnosis = {
+      kind: 'damaged',
+      words: 'has no line end, as a power cut or a failing card leaves it',
+    } as const
+    this.waiting.push({ ...place, diagnosis, after, isHeading: false })
   }
 
   note(place: Place, words: string): void {
@@ -170,7 +180,7 @@ export class Rows {
   finish(expectedLast = 0): void {
     this.settleBad(0)
     const known = RangeSet.from([...this.held.ranges(), ...this.skipped.ranges()])
-    for (const { said } of this.gone) known.add(said.first, said.last)
+    for (const { said } of this.gone) known.add(said.from, said.last)
     const highest = Math.max(expectedLast, known.ranges().at(-1)?.[1] ?? 0)
     const missing = RangeSet.from(known.gaps(1, highest))
     this.tellRows(missing)

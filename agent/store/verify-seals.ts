@@ -111,7 +111,7 @@ async function checkContents(
   findings: Findings,
 ): Promise<Outcome<Set<Said<Seal>>>> {
   const broken = new Set<Said<Seal>>()
-  const goneNumbers = RangeSet.from(rows.gone.map(({ said }) => [said.first, said.last] as const))
+  const goneNumbers = RangeSet.from(rows.gone.map(({ said }) => [said.from, said.last] as const))
   const inOrder = [...seals].sort((a, b) => a.said.first - b.said.first)
   const walk = new SealWalk(inOrder)
   const scanned = await reader.scan((view) => walk.line(view.seq, view.text()))

@@ -1,7 +1,7 @@
 import { createHash, createPublicKey, verify } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
-import { readGone, readSeal, type Store } from '../../agent/store/store.js'
+import { readGone, readSeal, verifyFolder, type Store } from '../../agent/store/store.js'
 import { all, appendRecords, codeOf, note, open, seqs, storeId, value, written } from './support.js'
 import { testKey } from './test-key.js'
 
@@ -200,6 +200,44 @@ describe('making room', () => {
     const [small, smallDisk] = await sealedStore(1)
     fill(smallDisk, 0.99)
     expect(value(await small.makeRoom(everything))).toEqual({ gone: [], isShort: true })
+  })
+
+  it('says in the newest line of all that is gone, for the lines about it go with their files', async () => {
+    const [store, disk] = await sealedStore(4)
+    for (let round = 0; round < 12; round++) {
+      appendRecords(store, 10)
+      value(await store.seal(key))
+      fill(disk, 0.93)
+      value(await store.makeRoom(everything))
+      disk.capacityBytes = Infinity
+    }
+    const lines = await texts(store)
+    const gone = lines.map(readGone).filter((one) => one !== undefined)
+    expect(Math.min(...gone.map(({ from }) => from))).toBe(1)
+    const verified = value(await verifyFolder(disk))
+    expect(verified).toMatchObject({ problems: 0, gone: [[1, seqs(await all(store))[0] - 1]] })
+    expect(seqs(await all(store))[0]).toBeGreaterThan(60)
+  })
+
+  it('says again what went out of order, where its line goes', async () => {
+    const [store, disk] = await sealedStore(4)
+    const keptFirst = { received: (from: number) => from > 15, key }
+    for (let round = 0; round < 12; round++) {
+      appendRecords(store, 10)
+      value(await store.seal(key))
+      fill(disk, 0.93)
+      value(await store.makeRoom(keptFirst))
+      disk.capacityBytes = Infinity
+    }
+    expect(disk.paths).toContain('lines-000000000001.csv')
+    expect(value(await verifyFolder(disk))).toMatchObject({ problems: 0 })
+    fill(disk, 0.93)
+    value(await store.makeRoom(everything))
+    const after = await open(disk.cut({ unsynced: 'lost' }), { linesPerFile: 15 })
+    expect(seqs(await all(after))[0]).toBeGreaterThan(60)
+    disk.powerFailsAfter = Infinity
+    const { problems, gone } = value(await verifyFolder(disk))
+    expect([problems, gone.length, gone[0][0]]).toEqual([0, 1, 1])
   })
 
   it('finishes at the next call a removal that a power cut interrupted', async () => {

@@ -10,7 +10,7 @@ describe('a power cut after any operation of a scripted day, and again during th
   it('loses nothing that was safe, uses no number again, believes no damaged line, accounts for all numbers', async () => {
     const seed = Date.now() % 2 ** 31
     console.info(`seed ${seed}`)
-    const counts = await sweep({ hours: 6, byteStep: 5, mostOrders: 8, seed })
+    const counts = await sweep({ hours: 5, byteStep: 5, mostOrders: 8, seed })
     console.info(
       `${counts.operations} operations, ${counts.cuts} cuts and ${counts.secondCuts} second ones: ${counts.images.size} distinct disks`,
     )
@@ -32,7 +32,9 @@ describe('a card that spoils a sector which was safe and sealed', () => {
           const { findings, problems } = value(await verifyFolder(disk))
           const about = `${path}, sector ${sector}, filled with ${fill}`
           expect(findings.length, about).toBeGreaterThan(0)
-          expect(new Set(findings.map(({ file }) => file)), about).toEqual(new Set([path]))
+          // Where the line about a removed file is spoiled, that file is missing too.
+          const named = findings.filter(({ kind }) => kind !== 'missing-file').map(({ file }) => file)
+          expect(new Set(named), about).toEqual(new Set([path]))
           // At the very end nothing follows that would show a line is missing.
           const rest = whole.text(path).slice((sector + 1) * sectorBytes)
           if (sector > 0 && rest.trimEnd().includes('\n')) expect(problems, about).toBeGreaterThan(0)
