@@ -6,6 +6,7 @@ import type { DemoOptions } from './demo.js'
 import { addDeskCommands } from './desk-commands.js'
 import type { ListenOptions } from './listen.js'
 import type { SetupOptions } from './setup.js'
+import { addSolarCommand } from './solar-command.js'
 import { version } from './package-root.js'
 import { addSiteCommands } from './site-commands.js'
 import { prepareApart } from './prepare-apart.js'
@@ -59,6 +60,8 @@ program
   .action(async (port: string, options: ListenOptions) =>
     finish((await import('./listen.js')).listen(port, options)),
   )
+
+addSolarCommand(program, finish)
 
 program.commandsGroup('At the site')
 program

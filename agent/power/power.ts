@@ -16,6 +16,9 @@ export * from './panel.js'
 export * from './battery.js'
 export * from './charge.js'
 export * from './balance.js'
+export * from './year.js'
+export * from './plan.js'
+export * from './sizing.js'
 
 export function believable(reading: GaugeReading): Outcome<number> {
   if (!reading.value.ok) return reading.value
