@@ -3,7 +3,7 @@
  *
  * In: lines (numbered here for a station, numbered already for an archive), a Disk, and who the folder belongs to.
  * Out: for each line its number, at once; `safeSeq`, up to which everything survives a power cut; the lines again, by
- * number or in one pass. FORMAT.md says what every byte means and what a start makes of a folder that a power cut left.
+ * number or in one pass; seals over what is safe, and what a verification of a folder finds. FORMAT.md says what every byte means and what a start makes of a folder that a power cut left.
  * Assumed: one writer (the lock is hardware/'s); the Disk may write short, fail, fill up or turn read-only, and a power cut
  * may lose or tear what was not synced.
  * Refused: a folder that holds something else, or another station's store (store-foreign). Damaged lines are set aside and
@@ -102,7 +102,10 @@ export class Store {
     return this.writer.nextSeq
   }
 
-  /** Everything up to this number is synced: as a line, or as part of a skip line's range. */
+  /**
+   * Everything up to this number is synced: as a line, or as part of a skip line's range. Holes that a start found between
+   * lines are accounted for after its first flush.
+   */
   get safeSeq(): number {
     return this.writer.safeSeq
   }
