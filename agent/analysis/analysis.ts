@@ -10,6 +10,14 @@
  *
  * The percentiles here are not the regulatory rank of limits; the two share no code on purpose.
  */
+export {
+  fitCorrection,
+  leastCorrectionDays,
+  type CorrectionFit,
+  type DayPairs,
+  type HeldOut,
+} from './correction-fit.js'
+export { lagTest, type LagFit, type LagTest } from './lag.js'
 export { complementaryError, rankTest, shiftOf, type RankTest } from './rank-test.js'
 export {
   distance,

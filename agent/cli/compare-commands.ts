@@ -1,9 +1,11 @@
 import { Option, type Command } from 'commander'
+import type { CollocateOptions } from './collocate.js'
 import type { ImportOptions } from './import-plan.js'
 
 type Finish = (code: Promise<number>) => Promise<void>
 
-const collected = (value: string, before: string[] = []): string[] => [...before, ...value.split(',')]
+const listed = (value: string, before: string[] = []): string[] => [...before, ...value.split(',')]
+const repeated = (value: string, before: string[] = []): string[] => [...before, value]
 
 /** Commands that bring in figures from elsewhere and compare series with each other. */
 export function addCompareCommands(program: Command, finish: Finish): void {
@@ -12,18 +14,14 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .description('a log of another make, or hourly reference data, into a series file to compare with')
     .requiredOption('--into <folder>', 'folder of the series file')
     .option('--name <name>', 'name of the series [of the file]')
-    .option(
-      '--map <channel=column>',
-      'which column is which channel; again for more [by its name]',
-      collected,
-    )
-    .option('--units <channel=unit>', 'unit in the file, where it is not ours: pm10=mg/m3', collected)
+    .option('--map <channel=column>', 'which column is which channel; again for more [by its name]', listed)
+    .option('--units <channel=unit>', 'unit in the file, where it is not ours: pm10=mg/m3', listed)
     .option('--time <columns>', 'column of the time, or several that make it up: year,month,day,hour')
     .option('--time-format <format>', "'DD.MM.YYYY HH:mm', with A and Z; unix; unix-ms [year first]")
     .option('--zone <zone>', 'of times that do not say: Region/City as its clocks go, or +01:00')
     .option('--label <which>', 'times name start or end of each row; must be said of hours')
     .option('--step <seconds>', 'what a row stands for [the usual gap]')
-    .option('--missing <word>', 'a further word for no value; may be given again', collected)
+    .option('--missing <word>', 'a further word for no value; may be given again', listed)
     .option('--decimal <mark>', 'point or comma [point]')
     .option('--delimiter <mark>', 'comma, semicolon, tab or blank [what the headings show]')
     .addOption(new Option('--no-header', 'no headings: columns are called 1, 2, 3'))
@@ -32,4 +30,22 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .action(async (file: string, options: ImportOptions) =>
       finish((await import('./import.js')).importLog(file, options)),
     )
+
+  program
+    .command('collocate')
+    .description('units that stood beside a reference: agreement, targets, lag and a correction')
+    .requiredOption('--unit <place>', 'store, archive or series file; again for more', repeated)
+    .requiredOption('--reference <place>', 'series file (motepost import) or store')
+    .option('--channel <name>', 'pm1, pm2_5, pm4 or pm10, with its slot where one is meant [pm2_5]')
+    .option('--reference-channel <name>', 'of the reference, where it is another')
+    .option('--store-id <id>', 'which of several stores: its id, the beginning of it, or the station')
+    .option('--zone <zone>', 'Region/City or +01:00 [of the reference]')
+    .option('--from <time>', 'first day of the run')
+    .option('--to <time>', 'last day of the run')
+    .option('--seed <number>', 'another chance for the intervals [1]')
+    .option('--write <file>', 'write the correction of the one unit there')
+    .option('--serial <number>', 'serial number of the unit, where its site log does not say')
+    .option('--force', 'write over a file that is there')
+    .option('--json', 'the same facts as JSON')
+    .action(async (options: CollocateOptions) => finish((await import('./collocate.js')).collocate(options)))
 }
