@@ -99,7 +99,9 @@ const signed = (value: number): string => `${value < 0 ? '-' : '+'}${Math.abs(va
 
 function livesText({ lives, named, smallest }: SolarFound): string {
   const shown = named ?? smallest[0]
-  const heading = `How each plan would live with ${watts(shown.plant.panelWatts)} and ${wattHours(shown)}:`
+  const heading =
+    `How each plan would live with ${watts(shown.plant.panelWatts)} and ${wattHours(shown)}; full and sampled are ` +
+    'shares of all hours:'
   const rows = lives.map((life) => [
     planWords[life.plan],
     life.dailyWattHours?.toFixed(0) ?? 'varies',
@@ -109,8 +111,8 @@ function livesText({ lives, named, smallest }: SolarFound): string {
     share(life.lived.stepShares.continuous),
     share(life.lived.stepShares['5-of-15']),
   ])
-  const head = ['plan', 'Wh a day', 'loss', 'h a year', 'years without', 'full hours', 'sampled']
-  return [heading, ...tableText([head, ...rows], 1)].join('\n')
+  const head = ['plan', 'Wh/day', 'loss', 'h/year', 'no loss in', 'full', 'sampled']
+  return [paragraph(heading), ...tableText([head, ...rows], 1)].join('\n')
 }
 
 const share = (value: number): string => `${(100 * value).toFixed(1)} %`
