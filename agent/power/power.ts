@@ -17,6 +17,7 @@ export * from './battery.js'
 export * from './charge.js'
 export * from './balance.js'
 export * from './year.js'
+export * from './ledger.js'
 export * from './plan.js'
 export * from './sizing.js'
 
