@@ -10,6 +10,7 @@ import {
 } from '../terms/terms.js'
 import { newFile, type AppendFile } from './appender.js'
 import { eachLine } from './each-line.js'
+import { readGone } from './seal.js'
 import { isCut, passes, readHeader, seedOf, seqOf, textOf } from './stored-line.js'
 import { isOfStart } from './waiting-lines.js'
 
@@ -31,7 +32,7 @@ export class CheckedFile {
   highest = 0
   /** The same of the lines that are believed. */
   believed = 0
-  /** Numbers that have a line that is believed, or that a skip line accounts for. */
+  /** Numbers that have a line that is believed, or that a skip or gone line accounts for. */
   readonly accounted = new RangeSet()
   /** Damaged lines since the last start that counted them. */
   damaged = 0
@@ -98,6 +99,8 @@ export class CheckedFile {
     this.believed = Math.max(this.believed, last)
     this.accounted.add(line.seq)
     if (line.kind === 'skip') this.accounted.add(line.from, line.to)
+    const gone = line.kind === 'other' ? readGone(line.text) : undefined
+    if (gone) this.accounted.add(gone.from, gone.last)
     this.onLine(line)
   }
 

@@ -70,7 +70,8 @@ export async function recover(
   const nextSeq = nextMultiple(highest + 1 + damaged + notYet)
   const skipped = nextSeq > safeSeq + 1 ? { skippedFrom: safeSeq + 1, skippedTo: nextSeq - 1 } : {}
   const recovered = { lines: file?.lines ?? 0, damaged, notYet, ...skipped, ...(fault ? { fault } : {}) }
-  const holes = holesBelow(safeSeq, checked.value)
+  const unchecked = files.length - checked.value.length
+  const holes = holesBelow(safeSeq, checked.value, files.at(unchecked), unchecked === 0)
   return good({ recovered, files, open: fault ? undefined : file, holes, nextSeq, safeSeq })
 }
 
@@ -91,11 +92,22 @@ async function checkNewest(
   return good(checked)
 }
 
-/** A card may keep the later of two sectors and lose the earlier: there numbers are missing between lines that are believed. */
-function holesBelow(safeSeq: number, checked: readonly CheckedFile[]): Range[] {
+/**
+ * A card may keep the later of two sectors and lose the earlier: there numbers are missing between lines that are believed.
+ * @param oldest the oldest of the files that were checked
+ * @param isAll no file is older than that
+ */
+function holesBelow(
+  safeSeq: number,
+  checked: readonly CheckedFile[],
+  oldest: LinesName | undefined,
+  isAll: boolean,
+): Range[] {
+  if (!oldest) return []
   const accounted = RangeSet.from(checked.flatMap((one) => [...one.accounted.ranges()]))
-  const [lowest] = accounted.ranges()
-  return lowest ? accounted.gaps(lowest[0], safeSeq).slice(-mostHoles) : []
+  // The very first line may have been a skip line over all numbers before it.
+  const from = isAll && !accounted.has(oldest.first) ? 1 : oldest.first
+  return accounted.gaps(from, safeSeq).slice(-mostHoles)
 }
 
 const emptyStart: Start = {

@@ -248,6 +248,18 @@ describe('a start (the numbers are those of the rules in agent/store/FORMAT.md)'
     expect(full.buffered).toBe(1)
   })
 
+  it('9: accounts for the first numbers of all where the first sector of the first file is lost', async () => {
+    const disk = await written(30)
+    disk.spoil(firstFile, 0)
+    const store = await open(disk)
+    appendRecords(store, 1)
+    value(await store.flush())
+    const lines = await all(store)
+    const [first] = seqs(lines)
+    expect(first).toBeGreaterThan(1)
+    expect(lines.filter((line) => line.kind === 'skip').at(-1)).toMatchObject({ from: 1, to: first - 1 })
+  })
+
   it('9: keeps the skip lines of a start whole where the oldest waiting lines are dropped', async () => {
     const disk = await written(62)
     for (const seq of [10, 20, 30]) damage(disk, firstFile, `record,${seq},`, `record,${seq};`)
