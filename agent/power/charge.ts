@@ -3,27 +3,15 @@
  * battery and by 'full'. The count and the offset of the current gauge are kept together with their errors (a Kalman
  * filter of two values), so each 'full' also teaches how far the gauge is off. With a voltage alone there is a coarse value.
  */
-import { capacityShare, percentAtRest, type Chemistry, type RestRow } from './battery.js'
-
-export interface BatterySpec {
-  readonly chemistry: Chemistry
-  /** As named by whoever sold it. */
-  readonly capacityAmpereHours: number
-  /** Of the whole battery: 12, 12.8, 24 … */
-  readonly nominalVolts: number
-  /** Of the whole battery, rising; in place of the table of the chemistry. */
-  readonly restTable?: readonly RestRow[]
-  /** How far the current gauge may be off: share of the value, and A. */
-  readonly gaugeGainError: number
-  readonly gaugeOffsetAmperes: number
-}
-
-/** One look at the gauges; what is not there could not be read. Current into the battery is above 0. */
-export interface BatteryReading {
-  readonly volts?: number
-  readonly amperes?: number
-  readonly celsius?: number
-}
+import { percentAtRest } from './battery.js'
+import {
+  chargeByVoltage,
+  packs,
+  restSd,
+  restTableOf,
+  type BatteryReading,
+  type BatterySpec,
+} from './rest-voltage.js'
 
 /** A charge that was known from outside, and what was counted since. */
 interface Mark {
@@ -79,8 +67,6 @@ const betweenRestsSeconds = 12 * 3600
 const quietShare = 1 / 80
 const fullAfterSeconds = 900
 const fullSd = 1.5
-/** How far table, temperature and maker move a rest voltage of a 12-V pack (common practice). */
-const restVoltsError = 0.1
 const smoothSeconds = 3 * 3600
 /** What an unseen current may take or bring, points an hour. */
 const uncountedPointsPerHour = 2
@@ -89,12 +75,6 @@ const deepPoints = 40
 /** The offset of a gauge may walk so far in a day. */
 const offsetWalkAmperes = 0.003
 const longestStepSeconds = 600
-
-const packs = (spec: BatterySpec): number =>
-  Math.max(1, Math.round(spec.nominalVolts / spec.chemistry.tableVolts))
-
-const tableOf = (spec: BatterySpec): readonly RestRow[] =>
-  spec.restTable ?? spec.chemistry.rest.map(({ percent, volts }) => ({ percent, volts: volts * packs(spec) }))
 
 export const newCharge = (spec: BatterySpec): ChargeState => ({
   offsetAmperes: 0,
@@ -214,22 +194,10 @@ function stillness(
 }
 
 function rested(state: ChargeState, volts: number, celsius: number, spec: BatterySpec): ChargeState {
-  const table = tableOf(spec)
+  const table = restTableOf(spec)
   const percent = percentAtRest(table, volts)
   const sd = restSd(table, percent, celsius, spec)
   return known(state, 'rest', percent, sd, spec)
-}
-
-/** Points by which a rest voltage may be wrong: where the curve is flat it tells little; the cold adds half. */
-function restSd(table: readonly RestRow[], percent: number, celsius: number, spec: BatterySpec): number {
-  const above = Math.max(
-    1,
-    table.findIndex((row) => row.percent >= percent),
-  )
-  const [low, high] = [table[above - 1], table[above]]
-  const slope = (high.volts - low.volts) / (high.percent - low.percent)
-  const points = (restVoltsError * packs(spec)) / slope
-  return Math.max(3, Math.min(spec.chemistry.restErrorPoints, points)) * (celsius < 5 ? 1.5 : 1)
 }
 
 /** The charge is known from outside, within `sd`: count and offset give way by what their errors allow. */
@@ -299,24 +267,6 @@ function learnCapacity(
   }
 }
 
-/** A voltage while a panel charges stands so far above the rest voltage, under a usual load so far below it (12-V pack). */
-const chargeLiftVolts = 0.35
-const loadSagVolts = 0.1
-
-/** What a voltage alone tells, load and charge unknown: a wide range and its middle. */
-export function chargeByVoltage(
-  volts: number,
-  spec: BatterySpec,
-): Pick<ChargeEstimate, 'percent' | 'lowPercent' | 'highPercent'> {
-  const table = tableOf(spec)
-  const error = spec.chemistry.restErrorPoints
-  const lowest = percentAtRest(table, volts - chargeLiftVolts * packs(spec)) - error
-  const highest = percentAtRest(table, volts + loadSagVolts * packs(spec)) + error
-  const lowPercent = Math.max(0, lowest)
-  const highPercent = Math.min(100, highest)
-  return { percent: (lowPercent + highPercent) / 2, lowPercent, highPercent }
-}
-
 /** What can be said now; undefined while no voltage was ever seen. */
 export function chargeEstimate(state: ChargeState, spec: BatterySpec): ChargeEstimate | undefined {
   const { lastAnchor, sinceAnchorSeconds, capacityAmpereHours, offsetAmperes, percent } = state
@@ -329,25 +279,3 @@ export function chargeEstimate(state: ChargeState, spec: BatterySpec): ChargeEst
   const highPercent = Math.min(100, percent + range)
   return { percent, lowPercent, highPercent, restsOn: 'counting', ...common }
 }
-
-/** Wh that can be had down to a charge, at a temperature: the cold keeps the lowest part of it back. */
-export function usableWattHours(
-  estimate: Pick<ChargeEstimate, 'percent' | 'capacityAmpereHours'>,
-  downToPercent: number,
-  celsius: number,
-  spec: BatterySpec,
-): number {
-  const keptBack = 100 * (1 - capacityShare(spec.chemistry, celsius))
-  const points = Math.max(0, estimate.percent - Math.max(downToPercent, keptBack))
-  return (points / 100) * estimate.capacityAmpereHours * spec.nominalVolts
-}
-
-/** Charging a chemistry that does not bear it below freezing: to be told at once. */
-export const chargingBelowFreezing = (
-  { amperes, celsius }: BatteryReading,
-  { chemistry, gaugeOffsetAmperes }: BatterySpec,
-): boolean =>
-  !chemistry.chargesBelowFreezing &&
-  celsius !== undefined &&
-  celsius < 0 &&
-  (amperes ?? 0) > 2 * gaugeOffsetAmperes

@@ -33,7 +33,7 @@ export interface PlanRules {
   readonly lookAheadDays: number
 }
 
-export const usualRules = { resumePoints: 10, lookAheadDays: 7 } as const
+export const usualRules = { resumePoints: 10, lookAheadDays: 14 } as const
 
 export interface PlanView {
   readonly now: SamplingStep

@@ -1,6 +1,6 @@
 /**
- * power: battery and sun. Where the sun stands and what a panel makes of it; how full the battery is; how a battery and a
- * panel will live through the year; and what gauges say before anybody believes them.
+ * power: battery and sun. Where the sun stands and what a panel makes of it; how full the battery is; energy by hour
+ * and day; how a battery and a panel will live through the years; and what gauges say before anybody believes them.
  *
  * In: gauge readings, places, days, a battery, a panel and a load. Out: channel values that may be recorded, energies in
  * Wh, charge in percent with its range, decisions about the sampling plan. All of it is plain functions of what is handed in.
@@ -14,6 +14,7 @@ export * from './sun.js'
 export * from './sky.js'
 export * from './panel.js'
 export * from './battery.js'
+export * from './rest-voltage.js'
 export * from './charge.js'
 export * from './balance.js'
 export * from './year.js'

@@ -16,7 +16,7 @@ const view = (change: Partial<PlanView> = {}): PlanView => ({
   now: 'continuous',
   percent: 90,
   capacityWattHours: 500,
-  badSpellWattHours: 20,
+  badSpellWattHours: 28,
   boardWattHours: 36,
   sensorWattHours: 12,
   isMidnight: true,
@@ -33,7 +33,7 @@ describe('the decision about the sampling plan', () => {
   })
 
   it('steps down at midnight to what a bad spell allows, and waits for midnight to do it', () => {
-    const poor = { percent: 60, badSpellWattHours: 18 }
+    const poor = { percent: 60, badSpellWattHours: 27 }
     expect(decidePlan(view(poor), rules)).toMatchObject({ step: '5-of-60', reason: 'would-not-last' })
     expect(decidePlan(view({ ...poor, isMidnight: false }), rules).step).toBe('continuous')
   })

@@ -124,4 +124,30 @@ describe('living through them', () => {
     expect(steps.lossHoursPerYear).toBeGreaterThanOrEqual(bare.lossHoursPerYear)
     expect(steps.stepShares.continuous).toBeGreaterThan(0.6)
   })
+
+  it('spares brown-outs in a hundred years from the tropics to the far north, for a few full hours', () => {
+    const rows: [number, number, number][] = [
+      [10, 21, 480],
+      [34, 62, 480],
+      [52, 200, 960],
+      [62, 713, 1440],
+    ]
+    for (const [latitude, panelWatts, batteryWattHours] of rows) {
+      const there = skyAt(latitude, Math.min(75, latitude + 15))
+      const century = { sky: there, days: madeDays(there, 100, seededRandom(1)) }
+      const modest = { ...plant, panelWatts, batteryWattHours }
+      const [held, steps, bare] = (['continuous', 'stepping', 'heartbeat'] as const).map((plan) =>
+        live(modest, load, century, plan),
+      )
+      console.info(
+        `latitude ${latitude}, ${panelWatts} W, ${batteryWattHours} Wh, seed 1: years of 100 without a brown-out ` +
+          `${held.yearsWithoutLoss} fixed, ${steps.yearsWithoutLoss} with the plan, ${bare.yearsWithoutLoss} with the ` +
+          `heartbeat alone; full hours ${(100 * held.stepShares.continuous).toFixed(1)} and ` +
+          `${(100 * steps.stepShares.continuous).toFixed(1)} %`,
+      )
+      expect(steps.yearsWithoutLoss).toBeGreaterThan(held.yearsWithoutLoss)
+      expect(steps.lossHoursPerYear).toBeLessThan(held.lossHoursPerYear)
+      expect(steps.stepShares.continuous).toBeGreaterThan(0.95)
+    }
+  })
 })
