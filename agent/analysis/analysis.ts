@@ -11,6 +11,15 @@
  * The percentiles here are not the regulatory rank of limits; the two share no code on purpose.
  */
 export {
+  changeInterval,
+  matchedChange,
+  seasonDistance,
+  seasonsDiffer,
+  usualBlockDays,
+  widenedInterval,
+  type WeekdayHours,
+} from './before-after.js'
+export {
   fitCorrection,
   leastCorrectionDays,
   type CorrectionFit,

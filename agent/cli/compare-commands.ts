@@ -1,4 +1,5 @@
 import { Option, type Command } from 'commander'
+import type { BeforeAfterOptions } from './before-after.js'
 import type { CollocateOptions } from './collocate.js'
 import type { ImportOptions } from './import-plan.js'
 
@@ -48,4 +49,24 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .option('--force', 'write over a file that is there')
     .option('--json', 'the same facts as JSON')
     .action(async (options: CollocateOptions) => finish((await import('./collocate.js')).collocate(options)))
+
+  program
+    .command('before-after')
+    .description('what changed with something that was done, beyond the background')
+    .requiredOption('--of <place>', 'store or series file')
+    .requiredOption('--at <time>', 'when it was done; a day counts from its midnight')
+    .option('--until <time>', 'when it was finished; what lies between is left out [at once]')
+    .option('--background <place>', 'another station or an agency series: the difference to it is compared')
+    .option('--channel <name>', 'pm1, pm2_5, pm4 or pm10, with its slot where one is meant [pm2_5]')
+    .option('--background-channel <name>', 'of the background, where it is another')
+    .option('--store-id <id>', 'which of several stores: its id, the beginning of it, or the station')
+    .option('--zone <zone>', 'Region/City or +01:00 [of the store or series]')
+    .option('--from <time>', 'first day to compare')
+    .option('--to <time>', 'last day to compare')
+    .option('--seed <number>', 'another chance for the interval [1]')
+    .option('--detail', 'what the sentence stands on')
+    .option('--json', 'the same facts as JSON')
+    .action(async (options: BeforeAfterOptions) =>
+      finish((await import('./before-after.js')).beforeAfter(options)),
+    )
 }

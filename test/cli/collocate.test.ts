@@ -166,7 +166,7 @@ describe('the correction file', () => {
 describe("a station's store", () => {
   it('is a unit with its serial; a day that is not whole enough is not compared', async () => {
     const folder = await storeOf([
-      siteEntry(midnight, 'set-up', { place: 'hill', serial: '00417', slot: '1' }),
+      siteEntry(midnight, 'set-up', { place: 'hill', new_serial: '00417' }),
       ...minutes(midnight, 24 * 60, 12),
       ...minutes(midnight + 24 * hourMillis, 17 * 60, 14),
     ])
@@ -174,7 +174,7 @@ describe("a station's store", () => {
     const { units, days } = await told({ unit: [folder], reference: wanted, zone: '+01:00' })
     expect(days).toBe(1)
     expect(units[0].bias).toBeCloseTo(2, 9)
-    expect(units[0].name).toContain('hill')
+    expect(units[0]).toMatchObject({ name: 'hill, serial 00417', serial: '00417' })
   })
 })
 
