@@ -37,8 +37,8 @@ export const usualRules = { resumePoints: 10, lookAheadDays: 14 } as const
 
 export interface PlanView {
   readonly now: SamplingStep
-  /** State of charge; where it is known as a range, its lower part. */
-  readonly percent: number
+  /** State of charge; where it is known as a range, its lower part. Absent: no gauge tells, and nothing is decided. */
+  readonly percent?: number
   readonly capacityWattHours: number
   /** What the panel may be trusted to bring a day in a bad spell (1 in 10), after all losses. */
   readonly badSpellWattHours: number
@@ -52,6 +52,7 @@ export interface PlanView {
 
 export type PlanReason =
   | 'unchanged'
+  | 'charge-unknown'
   | 'below-cut-off'
   | 'below-reserve'
   | 'waiting-for-recovery'
@@ -61,7 +62,7 @@ export type PlanReason =
 export interface PlanDecision {
   readonly step: SamplingStep
   readonly reason: PlanReason
-  /** Days until the reserve is reached in a bad spell with this step; absent: never. */
+  /** Days until the reserve is reached in a bad spell with this step; absent: never, or not known. */
   readonly daysToReserve?: number
 }
 
@@ -75,12 +76,13 @@ const decided = (view: PlanView, rules: PlanRules, step: SamplingStep, reason: P
 export const dailyWattHours = (boardWattHours: number, sensorWattHours: number, step: SamplingStep): number =>
   boardWattHours + sensorWattHours * samplingSteps[rankOf(step)].sensorShare
 
-/** Undefined: the panel carries the load even then. 0: at or below the reserve. */
+/** Undefined: the panel carries the load even then, or the charge is not known. 0: at or below the reserve. */
 export function daysToReserve(
   view: Omit<PlanView, 'now' | 'isMidnight' | 'afterHardCut'>,
   rules: PlanRules,
   step: SamplingStep,
 ): number | undefined {
+  if (view.percent === undefined) return undefined
   const above = (Math.max(0, view.percent - rules.reservePercent) / 100) * view.capacityWattHours
   const spent = dailyWattHours(view.boardWattHours, view.sensorWattHours, step) - view.badSpellWattHours
   return spent > 0 ? above / spent : undefined
@@ -92,6 +94,7 @@ export function daysToReserve(
  */
 export function decidePlan(view: PlanView, rules: PlanRules): PlanDecision {
   const { now, percent } = view
+  if (percent === undefined) return decided(view, rules, now, 'charge-unknown')
   if (percent < rules.cutOffPercent) return decided(view, rules, 'heartbeat', 'below-cut-off')
   if (percent < rules.reservePercent) return decided(view, rules, 'heartbeat', 'below-reserve')
   const recovered = percent >= rules.reservePercent + rules.resumePoints

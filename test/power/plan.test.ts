@@ -48,6 +48,14 @@ describe('the decision about the sampling plan', () => {
     expect(decidePlan(view({ percent: 14 }), rules).reason).toBe('below-cut-off')
   })
 
+  it('decides nothing while no gauge tells the charge', () => {
+    for (const now of ['continuous', 'heartbeat'] as const)
+      expect(decidePlan(view({ now, percent: undefined }), rules)).toEqual({
+        step: now,
+        reason: 'charge-unknown',
+      })
+  })
+
   it('has other marks for lead-acid: reserve 50, cut-off 40', () => {
     const lead = { ...usualRules, ...chemistries['lead-acid'] }
     expect(decidePlan(view({ percent: 49 }), lead).reason).toBe('below-reserve')
