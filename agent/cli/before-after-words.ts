@@ -57,7 +57,11 @@ function notes(found: BeforeAfterFound): string[] {
     background && background.stepSeconds > 3600
       ? [`The background has one figure in ${background.stepSeconds / 3600} h: its hours are shares of it.`]
       : []
-  return [...alone, ...coarse, ...weather]
+  const season =
+    background && found.seasonsDiffer
+      ? ['The seasons before and after differ: the difference to the background may have a season of its own.']
+      : []
+  return [...alone, ...season, ...coarse, ...weather]
 }
 
 function detailLines(found: BeforeAfterFound, change: Changed): string[] {
