@@ -23,6 +23,7 @@ export function addSolarCommand(program: Command, finish: (code: Promise<number>
     .option('--loss <percent>', 'at most so many hours without energy [1]')
     .option('--years <number>', 'made years to live through [100]')
     .option('--seed <number>', 'another chance for the weather [1]')
+    .option('--svg <file>', 'draw the months there too')
     .option('--json', 'the same facts as JSON')
     .action(async (options: SolarOptions) => {
       const { solar } = await import('./solar.js')

@@ -27,6 +27,8 @@ export interface SolarOptions {
   readonly loss?: string
   readonly years?: string
   readonly seed?: string
+  /** File for the drawing. */
+  readonly svg?: string
   readonly json?: boolean
 }
 

@@ -17,6 +17,7 @@ const cautions = [
 export function solarText(found: SolarFound): string {
   const parts = [
     paragraph(assumptions(found)),
+    frostWords(found),
     verdict(found),
     found.smallest.length > 0 ? pairsText(found) : paragraph(noneWords(found)),
     ...(found.lives.length > 0 ? [monthsText(found), livesText(found)] : []),
@@ -37,6 +38,15 @@ function assumptions({ wish, dailyLoad }: SolarFound): string {
     `${load.boardWattHours.toFixed(1)}, sensor without pause ${load.sensorWattHours.toFixed(1)}). ${chemistry.words} at ` +
     `${batteryCelsius} °C, cut off at ${chemistry.cutOffPercent} %. Three quarters of the panel's rating arrive. ` +
     `${years} made years, hour by hour, seed ${seed}.`
+  )
+}
+
+/** The figures charge the battery whatever the cold; lithium cells may not bear that. */
+function frostWords({ wish: { chemistry, batteryCelsius } }: SolarFound): string {
+  if (chemistry.chargesBelowFreezing || batteryCelsius >= 0) return ''
+  return paragraph(
+    `At ${batteryCelsius} °C these figures hold only for cells rated for charging below freezing, or kept warm; the ` +
+      'warmth is then part of the load.',
   )
 }
 

@@ -1,3 +1,4 @@
+import { writeFileSync } from 'node:fs'
 import {
   batteryForAutonomy,
   dailyWattHours,
@@ -16,6 +17,7 @@ import {
 } from '../power/power.js'
 import { seededRandom } from '../simulation/random.js'
 import { readSolar, type SolarOptions, type SolarWish } from './solar-input.js'
+import { solarSvg } from './solar-svg.js'
 import { solarJson, solarText } from './solar-words.js'
 
 export type { SolarOptions } from './solar-input.js'
@@ -73,7 +75,24 @@ export function solar(options: SolarOptions): number {
   }
   const found = solarFound(read.wish)
   process.stdout.write(options.json ? `${JSON.stringify(solarJson(found), null, 2)}\n` : solarText(found))
+  if (options.svg !== undefined && !drawn(options.svg, found)) return 2
   return (found.named ? found.named.reached : found.smallest.length > 0) ? 0 : 1
+}
+
+/** Never over a file that is there. */
+function drawn(file: string, found: SolarFound): boolean {
+  if (found.lives.length === 0) {
+    process.stderr.write('--svg: without a panel that will do there is nothing to draw\n')
+    return false
+  }
+  try {
+    writeFileSync(file, solarSvg(found), { flag: 'wx' })
+    return true
+  } catch (error) {
+    const isThere = (error as NodeJS.ErrnoException).code === 'EEXIST'
+    process.stderr.write(`--svg: ${file} ${isThere ? 'is there already' : 'cannot be written'}\n`)
+    return false
+  }
 }
 
 export function solarFound(wish: SolarWish): SolarFound {

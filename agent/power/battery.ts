@@ -43,7 +43,7 @@ const rows = (...pairs: readonly (readonly [number, number])[]): readonly RestRo
 export const chemistries: Readonly<Record<ChemistryName, Chemistry>> = {
   'lead-acid': {
     name: 'lead-acid',
-    words: 'lead-acid',
+    words: 'Lead-acid',
     tableVolts: 12,
     cells: 6,
     rest: rows(

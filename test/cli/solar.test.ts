@@ -1,4 +1,5 @@
-import { readFileSync } from 'node:fs'
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest'
 import { readSolar, type SolarOptions } from '../../agent/cli/solar-input.js'
@@ -47,6 +48,15 @@ describe('motepost solar', () => {
     solar({ latitude: '40', years: '5' })
     for (const word of ['fuse', 'below freezing', 'heights', 'electrical code', 'licensed electrician'])
       expect(out.replaceAll(/\s+/g, ' ').split(word)).toHaveLength(2)
+  })
+
+  it('says that lithium in the frost must be rated for it or kept warm, and of lead-acid nothing', () => {
+    const cold = { latitude: '52', panel: '100', battery: '100Ah', batteryCelsius: '-10', years: '2' }
+    solar(cold)
+    expect(out).toContain('At -10 °C these figures hold only for cells rated')
+    out = ''
+    solar({ ...cold, chemistry: 'lead-acid' })
+    expect(out).not.toContain('these figures hold only')
   })
 
   it('tells everything that is wrong at once, in plain words, and ends with 2', () => {
@@ -122,6 +132,27 @@ describe('motepost solar', () => {
   it('says where no panel will do', () => {
     expect(solar({ latitude: '80', years: '5' })).toBe(1)
     expect(out).toContain('the winter is too dark')
+  })
+
+  it('draws the months, and never over a file that is there', () => {
+    const folder = mkdtempSync(join(tmpdir(), 'motepost-'))
+    const options = {
+      latitude: '52',
+      panel: '60',
+      battery: '100Ah',
+      years: '5',
+      svg: join(folder, 'months.svg'),
+    }
+    try {
+      expect(solar(options)).toBeLessThan(2)
+      const svg = readFileSync(options.svg, 'utf8')
+      expect(svg.match(/<rect x=/g)).toHaveLength(12)
+      expect(svg).not.toMatch(/NaN|undefined|Infinity/)
+      expect(solar(options)).toBe(2)
+      expect(told).toContain('is there already')
+    } finally {
+      rmSync(folder, { recursive: true })
+    }
   })
 
   it('prints what the README shows', () => {
