@@ -2,8 +2,9 @@
  * analysis: what is worked out at the desk from series of figures: agreement, differences, trends, directions.
  *
  * In: plain numbers in µg/m³, °, m/s; a missing value is NaN where a function says so and absent otherwise.
- * Out: percentiles, straight lines, distances between series, rank tests, blocks for resampling, wind sectors, and the
- * figures of a side-by-side run with the US EPA's targets for PM2.5 sensors.
+ * Out: percentiles, straight lines, distances between series, rank tests, blocks for resampling, wind sectors, the figures
+ * of a side-by-side run with the US EPA's targets for PM2.5 sensors, its correction and lag, and the change between like
+ * hours of the week before and after something was done.
  * Assumed: values are comparable: one unit, one scaling, valid hours or days only. The caller sees to that.
  * Refused: what has no answer (no values, no variation) is undefined or NaN, never a made-up number. Nothing random is
  * drawn here: the starts of blocks come from the caller.

@@ -1,4 +1,5 @@
 /** The tables of `averages`, for people. */
+import { importedSeries } from './averages-series.js'
 import { hoursInDay, leastHoursOfDay, type DayFigure } from '../averages/averages.js'
 import { isMass, numberText } from '../terms/terms.js'
 import {
@@ -14,7 +15,8 @@ import { folded, tableText, textWidth } from './demo-words.js'
 
 export function averagesText(found: AveragesFound): string[] {
   const { station, storeId, zone, figures, tenMinutes } = found
-  const lines = [`${station}, store ${storeId}`, `Times: ${zoneWords(zone)}`]
+  const what = storeId === importedSeries ? importedSeries : `store ${storeId}`
+  const lines = [`${station}, ${what}`, `Times: ${zoneWords(zone)}`]
   if (figures.length > 0) lines.push(folded(explained(tenMinutes), textWidth))
   for (const one of figures) lines.push('', ...seriesText(one, zone, tenMinutes))
   const notes = notesOf(found)

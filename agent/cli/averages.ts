@@ -10,8 +10,16 @@ import {
   type RollingFigure,
   type StandardMillis,
 } from '../averages/averages.js'
-import { channelNames, kindOf, massChannels, utcMillis, type ColumnSet } from '../terms/terms.js'
+import {
+  channelNames,
+  kindOf,
+  massChannels,
+  utcMillis,
+  type ColumnSet,
+  type Outcome,
+} from '../terms/terms.js'
 import { averagesJson } from './averages-json.js'
+import { importedSeries, seriesAsStore } from './averages-series.js'
 import { averagesText } from './averages-words.js'
 import {
   asProblem,
@@ -24,8 +32,9 @@ import {
   type Opened,
 } from './desk.js'
 import { nameOf } from './desk-records.js'
-import { gather, type Gathered, type Series } from './desk-series.js'
+import { gather, type Gathered, type GatherOptions, type Series } from './desk-series.js'
 import { survey, type Survey } from './desk-survey.js'
+import { isSeriesFile } from './import-series.js'
 import { Progress } from './progress.js'
 import { readSpan, zoneFor, type DeskZone, type Span } from './desk-zone.js'
 
@@ -68,6 +77,7 @@ export interface AveragesFound {
 /** Shown when nobody says from when: the last so many days of hours, or of days. */
 export const usualDays = { rows: 2, days: 31 } as const
 const tenMinuteSeconds = 600
+const hourSeconds = 3600
 const dayMillis = 86_400_000
 
 /** 10-min means, hours, rolling 24 h and days of a store. @returns exit code: 0 told, 1 there is nothing to tell, 2 wrong use */
@@ -79,8 +89,17 @@ export async function averages(options: AveragesOptions): Promise<number> {
   return found.value.figures.length > 0 ? 0 : 1
 }
 
-/** The figures behind `averages` and the exports of hours and days. */
-export async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFound>> {
+/** Where records come from: a store, or an imported series in its place. */
+interface RecordSource {
+  readonly station: string
+  readonly storeId: string
+  readonly survey: Survey
+  readonly zone: DeskZone
+  gather(options: GatherOptions): Promise<Outcome<Gathered>>
+}
+
+async function openRecords(options: AveragesOptions): Promise<Opened<RecordSource>> {
+  if (options.store !== undefined && isSeriesFile(options.store)) return openSeries(options, options.store)
   const where = whereToLook(options)
   if (!where.ok) return where
   const opened = await openOneStore(where.value.folder, options.storeId)
@@ -90,15 +109,41 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   if (!surveyed.ok) return asProblem(surveyed.fault)
   const zone = zoneFor(options.zone, where.value.settings, surveyed.value.settingsLine)
   if (!zone.ok) return zone
-  const span = readSpan(options.from, options.to, zone.value)
+  const { station, storeId } = store
+  const gatherInto = (how: GatherOptions) => gather(store, surveyed.value, how)
+  return {
+    ok: true,
+    value: { station, storeId, survey: surveyed.value, zone: zone.value, gather: gatherInto },
+  }
+}
+
+function openSeries(options: AveragesOptions, file: string): Opened<RecordSource> {
+  const opened = seriesAsStore(file, options.tenMinutes ? tenMinuteSeconds : hourSeconds)
+  if (!opened.ok) return opened
+  const { name, offsetMinutes } = opened.value
+  const own: DeskZone = { offsetMinutes, source: 'by the series file' }
+  const zone = options.zone === undefined ? undefined : zoneFor(options.zone, undefined, undefined)
+  if (zone && !zone.ok) return zone
+  return {
+    ok: true,
+    value: { ...opened.value, station: name, storeId: importedSeries, zone: zone?.value ?? own },
+  }
+}
+
+/** The figures behind `averages` and the exports of hours and days. */
+export async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFound>> {
+  const opened = await openRecords(options)
+  if (!opened.ok) return opened
+  const { station, storeId, survey: surveyed, zone } = opened.value
+  const span = readSpan(options.from, options.to, zone)
   if (!span.ok) return span
-  const channels = channelsFor(options.channel, surveyed.value.sets)
+  const channels = channelsFor(options.channel, surveyed.sets)
   if (!channels.ok) return channels
   const progress = new Progress('adding up records')
   const gatherInto = (blockSeconds: number) =>
-    gather(store, surveyed.value, {
+    opened.value.gather({
       channels: channels.value,
-      offsetMinutes: zone.value.offsetMinutes,
+      offsetMinutes: zone.offsetMinutes,
       blockSeconds,
       noted: span.value,
       progress: (share) => progress.show(share),
@@ -108,16 +153,11 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   const short = options.tenMinutes ? await gatherInto(tenMinuteSeconds) : undefined
   if (short && !short.ok) return asProblem(short.fault)
   const given = options.everything || options.from !== undefined || options.to !== undefined
-  const figures = figuresOf(
-    gathered.value,
-    short?.value,
-    window(gathered.value, span.value, zone.value, given),
-  )
-  const { station, storeId } = store
+  const figures = figuresOf(gathered.value, short?.value, window(gathered.value, span.value, zone, given))
   return {
     ok: true,
     value: {
-      ...{ station, storeId, zone: zone.value, survey: surveyed.value, gathered: gathered.value, figures },
+      ...{ station, storeId, zone, survey: surveyed, gathered: gathered.value, figures },
       shortened: !given && reachesBack(gathered.value),
       tenMinutes: options.tenMinutes ?? false,
     },

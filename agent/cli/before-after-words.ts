@@ -59,7 +59,9 @@ function notes(found: BeforeAfterFound): string[] {
       : []
   const season =
     background && found.seasonsDiffer
-      ? ['The seasons before and after differ: the difference to the background may have a season of its own.']
+      ? [
+          'The seasons before and after differ: the difference to the background may have a season of its own.',
+        ]
       : []
   return [...alone, ...season, ...coarse, ...weather]
 }

@@ -3,6 +3,7 @@ import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { gzipSync } from 'node:zlib'
 import { afterAll, describe, expect, it } from 'vitest'
+import { averages } from '../../agent/cli/averages.js'
 import { importLog } from '../../agent/cli/import.js'
 import type { ImportOptions } from '../../agent/cli/import-plan.js'
 import { readSeriesFile, type ImportedSeries } from '../../agent/cli/import-series.js'
@@ -207,6 +208,22 @@ describe('what cannot be read', () => {
       ok: false,
       words: expect.stringContaining('a.series.csv:3:') as string,
     })
+  })
+})
+
+describe('a series file', () => {
+  it('gives averages as a store does, but no means shorter than its rows', async () => {
+    const folder = newFolder()
+    const log = join(folder, 'log.csv')
+    const hours = Array.from({ length: 24 }, (_, i) => `2026-03-01 ${i}:00,${i}\n`)
+    writeFileSync(log, 'time,pm10\n' + hours.join(''))
+    await ran(() => importLog(log, { into: folder, zone: '+01:00', label: 'start' }))
+    const store = join(folder, 'log.series.csv')
+    const { code, out } = await ran(() => averages({ store, json: true }))
+    expect(code).toBe(0)
+    const told = JSON.parse(out) as { series: { days: { day: string; mean: number; valid: boolean }[] }[] }
+    expect(told.series[0].days).toMatchObject([{ day: '2026-03-01', mean: 11.5, valid: true }])
+    expect((await ran(() => averages({ store, tenMinutes: true }))).err).toContain('leave --ten-minutes out')
   })
 })
 
