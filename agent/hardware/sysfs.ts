@@ -1,6 +1,6 @@
-import { constants } from 'node:fs'
-import { open } from 'node:fs/promises'
+import { closeSync, constants, fstatSync, openSync, read } from 'node:fs'
 import { basename, dirname, join } from 'node:path'
+import { promisify } from 'node:util'
 import { bad, good, type Outcome } from '../terms/terms.js'
 
 /** One number from a file of the kernel. A read that fails is 'no reading', never 0 (kernel documents, 6.1). */
@@ -70,18 +70,21 @@ function numberOf(text: Outcome<string>, path: string): Outcome<number> {
   return bad('gauge-missing', `${path} reads '${text.value}', not a number`)
 }
 
+const readAt = promisify(read)
+
+/** Only the read itself may wait for a driver, so only it goes to a thread: each hand-over wakes the board twice. */
 async function readText(path: string): Promise<Outcome<string> | 'absent'> {
-  let handle
+  let fd: number | undefined
   try {
     // Non-blocking and a regular file only: a FIFO in its place must not hold a thread of the pool.
-    handle = await open(path, constants.O_RDONLY | constants.O_NONBLOCK)
-    if (!(await handle.stat()).isFile()) return bad('gauge-missing', `${path} is not a file`)
-    const { buffer, bytesRead } = await handle.read(Buffer.alloc(longestText), 0, longestText, 0)
+    fd = openSync(path, constants.O_RDONLY | constants.O_NONBLOCK)
+    if (!fstatSync(fd).isFile()) return bad('gauge-missing', `${path} is not a file`)
+    const { buffer, bytesRead } = await readAt(fd, Buffer.alloc(longestText), 0, longestText, 0)
     return good(buffer.toString('latin1', 0, bytesRead).trim())
   } catch (error) {
     const { code, message } = error as NodeJS.ErrnoException
     return code === 'ENOENT' ? 'absent' : bad('gauge-missing', `${path}: ${code ?? message}`)
   } finally {
-    await handle?.close().catch(() => undefined)
+    if (fd !== undefined) closeSync(fd)
   }
 }
