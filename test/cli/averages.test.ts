@@ -7,10 +7,10 @@ import { utcText, utcMillis } from '../../agent/terms/terms.js'
 import {
   anchor,
   archiveOf,
+  at,
   event,
-  hourMillis,
   linesFilesOf,
-  midnight,
+  type Make,
   minute,
   minutes,
   newFolder,
@@ -20,15 +20,12 @@ import {
   removeFolders,
   siteEntry,
   storeOf,
-  type Make,
 } from './desk-rig.js'
 
 afterAll(removeFolders)
 
 const minuteMillis = 60_000
 const zone = '+01:00'
-const at = (hours: number): number => midnight + hours * hourMillis
-
 interface Told {
   series: {
     channel: string

@@ -21,6 +21,8 @@ export const boot = '0a1b2c3d'
 /** Midnight at UTC+1 of 3 March. */
 export const midnight = Date.UTC(2026, 2, 2, 23)
 export const hourMillis = 3_600_000
+/** UTC milliseconds of so many hours after the midnight of the tests. */
+export const at = (hours: number): number => midnight + hours * hourMillis
 const minuteMillis = 60_000
 
 const fine = (scaling: Scaling): Column[] => [

@@ -6,22 +6,10 @@ import { exportData, type ExportOptions } from '../../agent/cli/export.js'
 import { csvRow } from '../../agent/cli/export-csv.js'
 import { entriesOf, resolve } from '../support/senml-resolver.js'
 import { storedRecords } from '../support/stored-records.js'
-import {
-  anchor,
-  hourMillis,
-  midnight,
-  minute,
-  minutes,
-  newFolder,
-  ran,
-  removeFolders,
-  siteEntry,
-  storeOf,
-} from './desk-rig.js'
+import { anchor, at, minute, minutes, newFolder, ran, removeFolders, siteEntry, storeOf } from './desk-rig.js'
 
 afterAll(removeFolders)
 
-const at = (hours: number): number => midnight + hours * hourMillis
 const exported = (store: string, options: ExportOptions = {}) =>
   ran(() => exportData({ store, zone: '+01:00', ...options }))
 

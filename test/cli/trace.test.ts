@@ -5,9 +5,8 @@ import { trace } from '../../agent/cli/trace.js'
 import {
   anchor,
   archiveOf,
-  hourMillis,
+  at,
   linesFilesOf,
-  midnight,
   minute,
   minutes,
   ran,
@@ -20,8 +19,6 @@ import {
 } from './desk-rig.js'
 
 afterAll(removeFolders)
-
-const at = (hours: number): number => midnight + hours * hourMillis
 
 const traced = (seq: number, store: string) => ran(() => trace(seq, { store, zone: '+01:00' }))
 /** As one line: where a text is broken does not matter. */

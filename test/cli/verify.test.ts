@@ -9,9 +9,8 @@ import {
   anchor,
   appendText,
   archiveOf,
-  hourMillis,
+  at,
   linesFilesOf,
-  midnight,
   minute,
   minutes,
   newFolder,
@@ -25,8 +24,6 @@ import {
 } from './desk-rig.js'
 
 afterAll(removeFolders)
-
-const at = (hours: number): number => midnight + hours * hourMillis
 
 interface Told {
   stores: {

@@ -17,9 +17,10 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, afterEach, describe, expect, it } from 'vitest'
 import { FieldRig, program } from '../support/field-rig.js'
-import { describeWith, findProgram } from '../support/real-parts.js'
+import { describeWith } from '../support/real-parts.js'
 import { storedEvents, storedRecords } from '../support/stored-records.js'
 import { waitFor } from '../support/wait.js'
+import { withoutRights } from '../support/without-rights.js'
 
 const folder = mkdtempSync(join(tmpdir(), 'motepost-field-settings-'))
 afterAll(() => rmSync(folder, { recursive: true, force: true }))
@@ -189,10 +190,6 @@ describeWith(['socat', 'mosquitto'], 'a running station [rig]', () => {
 
 describe('a data folder that cannot be written [rig]', () => {
   const isRoot = process.getuid?.() === 0
-  /** Root may write everywhere on a plain disk: there the agent runs as a user without rights. */
-  const asNobody =
-    isRoot && findProgram('setpriv') ? ['setpriv', '--reuid=65534', '--regid=65534', '--clear-groups'] : []
-
   function ran(data: string, before: readonly string[]): { code: number | null; said: string } {
     const file = join(folder, `station-${files++}.yaml`)
     writeFileSync(
@@ -230,13 +227,13 @@ data: { folder: ${data} }
     expect(said).not.toMatch(/\n\s+at /)
   })
 
-  it.skipIf(isRoot && asNobody.length === 0)(
+  it.skipIf(withoutRights === undefined)(
     'of a folder without permission is told as that, also where root started the test',
     () => {
       const data = join(folder, 'not-mine')
       mkdirSync(data, { mode: 0o700 })
       if (!isRoot) chmodSync(data, 0o500)
-      const { code, said } = ran(data, asNobody)
+      const { code, said } = ran(data, withoutRights ?? [])
       expect(code, said).toBe(1)
       expect(said).toContain('no permission for the data folder')
       expect(said).not.toMatch(/\n\s+at /)

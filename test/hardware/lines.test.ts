@@ -11,6 +11,7 @@ import type { ByteLine, Fault, LineFactory, Outcome } from '../../agent/terms/te
 import { startPtyPair, type PtyPair } from '../support/pty.js'
 import { describeWith, findProgram } from '../support/real-parts.js'
 import { waitFor } from '../support/wait.js'
+import { root, runWithoutRights, withoutRights } from '../support/without-rights.js'
 
 const bytes = Uint8Array.from({ length: 200 }, (_, i) => i)
 
@@ -203,24 +204,15 @@ describe('a recording as a line', () => {
   })
 })
 
-it.skipIf(process.getuid?.() === 0 && findProgram('setpriv') === undefined)(
-  'a port without permission says so (PC-79)',
-  async () => {
-    // Root may open everything, so the attempt is made by a process without rights.
-    const script = `
+it.skipIf(withoutRights === undefined)('a port without permission says so (PC-79)', async () => {
+  // Root may open everything, so the attempt is made by a process without rights.
+  const script = `
       const { SerialPort } = await import('serialport')
       try { await SerialPort.binding.open({ path: process.argv[1], baudRate: 9600 }); console.log('opened') }
       catch (error) { console.log(error.message) }`
-    const pty = findProgram('socat') ? await startPtyPair() : undefined
-    if (!pty) return
-    const args =
-      process.getuid?.() === 0 ? ['setpriv', '--reuid=65534', '--regid=65534', '--clear-groups'] : []
-    const [program, ...rest] = [...args, process.execPath, '--input-type=module', '-e', script, pty.sensor]
-    const child = spawn(program, rest, { cwd: join(import.meta.dirname, '../..') })
-    let said = ''
-    child.stdout.on('data', (d: Buffer) => (said += d.toString()))
-    await new Promise((resolve) => child.once('exit', resolve))
-    await pty.end()
-    expect(said).toMatch(/permission denied/i)
-  },
-)
+  const pty = findProgram('socat') ? await startPtyPair() : undefined
+  if (!pty) return
+  const { out } = await runWithoutRights(['--input-type=module', '-e', script, pty.sensor], root)
+  await pty.end()
+  expect(out).toMatch(/permission denied/i)
+})

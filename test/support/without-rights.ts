@@ -14,15 +14,19 @@ export const withoutRights: readonly string[] | undefined = !isRoot
 if (withoutRights === undefined)
   console.info('setpriv is not installed: as root, tests of missing permissions are skipped')
 
+/** The folder of the project. */
+export const root = join(import.meta.dirname, '../..')
+
 /** A file of the built program. */
-export const built = (name: string): string => join(import.meta.dirname, '../../dist/agent', name)
+export const built = (name: string): string => join(root, 'dist/agent', name)
 
 /** Node with these arguments, by a user who may do little. Root may read everything, so the attempt needs a process of its own. */
 export async function runWithoutRights(
   args: readonly string[],
+  cwd = '/',
 ): Promise<{ code: number | null; out: string; err: string }> {
   const [program, ...rest] = [...(withoutRights ?? []), process.execPath, ...args]
-  const child = spawn(program, rest, { cwd: '/' })
+  const child = spawn(program, rest, { cwd })
   let out = ''
   let err = ''
   child.stdout.on('data', (chunk: Buffer) => (out += chunk.toString()))
