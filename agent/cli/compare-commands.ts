@@ -26,6 +26,11 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .option('--decimal <mark>', 'point or comma [point]')
     .option('--delimiter <mark>', 'comma, semicolon, tab or blank [what the headings show]')
     .addOption(new Option('--no-header', 'no headings: columns are called 1, 2, 3'))
+    .option(
+      '--events',
+      'the file is an activity log (blasts, trucks, mowing): start, end or minutes, kind, words',
+    )
+    .option('--end-time <columns>', 'of an activity log: column of the end, or several that make it up')
     .option('--force', 'write over a series file that is there')
     .option('--json', 'the same facts as JSON')
     .action(async (file: string, options: ImportOptions) =>

@@ -19,6 +19,10 @@ export interface ImportOptions {
   readonly decimal?: string
   readonly delimiter?: string
   readonly header?: boolean
+  /** The file is an activity log: what was going on, and from when to when. */
+  readonly events?: boolean
+  /** Of an activity log: columns of the end. */
+  readonly endTime?: string
   readonly json?: boolean
 }
 

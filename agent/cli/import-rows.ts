@@ -44,7 +44,16 @@ const mostRows = 5_000_000
 const firstFew = 5
 /** Who logs prints a page of facts above the headings, not a book. */
 const mostBeforeHeader = 200
-const usualTimes = ['timestamp', 'time', 'datetime', 'date_time', 'date time', 'date', 'utc', 'time (utc)']
+export const usualTimes = [
+  'timestamp',
+  'time',
+  'datetime',
+  'date_time',
+  'date time',
+  'date',
+  'utc',
+  'time (utc)',
+]
 const numberShape = /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$/
 
 interface Header {
@@ -220,7 +229,7 @@ export interface ImportedRows {
 }
 
 /** A comma may be inside numbers: it divides cells only where no better divider is. */
-function likelyDelimiter(line: string, decimal: ImportPlan['decimal']): string {
+export function likelyDelimiter(line: string, decimal: ImportPlan['decimal']): string {
   if (line.includes('\t')) return '\t'
   const count = (character: string): number => line.split(character).length
   return decimal === 'comma' || count(';') > count(',') ? ';' : ','

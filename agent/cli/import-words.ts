@@ -16,7 +16,7 @@ export function importText({ from, to, rows, plan, series }: Told): string[] {
       `times name the ${plan.label ?? 'start'} of each row${plan.label === undefined ? ' (nobody said so; see --label)' : ''}`,
     )
   if (rows.outOfOrder > 0) lines.push(`${rows.outOfOrder} rows were out of order and are sorted now`)
-  lines.push('', ...columnRows(rows), ...refusedRows(rows))
+  lines.push('', ...columnRows(rows), ...refusedLines(rows.refused, rowRefusals))
   if (to !== undefined) lines.push('', `written: ${to}`)
   else lines.push('', 'nothing was written')
   return lines
@@ -39,18 +39,21 @@ function columnRows({ columns }: ImportRows): string[] {
 const lineList = (first: readonly number[], all: number): string =>
   first.join(' ') + (all > first.length ? ' …' : '')
 
-function refusedRows({ refused }: ImportRows): string[] {
+/** Lines that were not taken, by reason, with the numbers of the first few. */
+export function refusedLines<Reason extends string>(
+  refused: ReadonlyMap<Reason, { readonly lines: number; readonly first: readonly number[] }>,
+  words: Readonly<Record<Reason, string>>,
+): string[] {
   if (refused.size === 0) return []
-  const rows = [...refused].map(([reason, one]) => [
-    String(one.lines),
-    rowRefusals[reason],
-    `lines ${lineList(one.first, one.lines)}`,
-  ])
   return [
     '',
     'not taken:',
-    ...rows.map(([count, words, lines]) =>
-      folded(`${count.padStart(8)}  ${words} (${lines})`, textWidth, 10),
+    ...[...refused].map(([reason, { lines, first }]) =>
+      folded(
+        `${String(lines).padStart(8)}  ${words[reason]} (lines ${lineList(first, lines)})`,
+        textWidth,
+        10,
+      ),
     ),
   ]
 }

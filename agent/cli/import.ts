@@ -1,13 +1,13 @@
-import { mkdirSync } from 'node:fs'
-import { basename, join } from 'node:path'
+import { join } from 'node:path'
 import { refuse, wrongUse, type Opened } from './desk.js'
+import { importActivities } from './import-activities.js'
+import { nameFor, writeInto } from './import-write.js'
 import { eachTextLine } from './import-lines.js'
 import { importPlan, type ImportOptions, type ImportPlan } from './import-plan.js'
 import { ImportRows, type ImportedRows } from './import-rows.js'
 import { seriesLines, type ImportedSeries } from './import-series.js'
 import { importJson, importText, noHeadingWords } from './import-words.js'
 import { Progress } from './progress.js'
-import { Sink } from './sink.js'
 
 export interface Imported {
   readonly from: string
@@ -22,6 +22,8 @@ export interface Imported {
  * @returns exit code: 0 every row was taken, 1 some were refused or the file could not be read, 2 wrong use
  */
 export async function importLog(file: string, options: ImportOptions): Promise<number> {
+  if (options.events) return importActivities(file, options)
+  if (options.endTime !== undefined) return refuse(wrongUse('--end-time belongs to --events'))
   const imported = await importInto(file, options)
   if (!imported.ok) return refuse(imported)
   const { value } = imported
@@ -62,12 +64,11 @@ async function importInto(file: string, options: ImportOptions): Promise<Opened<
   const series = seriesOf(found, file, options, plan.value)
   if (!series.ok) return series
   const to = join(options.into, `${series.value.name}.series.csv`)
-  const written = await write(series.value, options.into, to, options.force ?? false)
+  const written = await writeInto(options.into, to, seriesLines(series.value), options.force ?? false)
   if (!written.ok) return written
   return { ok: true, value: { from: file, to, plan: plan.value, rows, series: series.value } }
 }
 
-const nameShape = /^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/
 const hourSeconds = 3600
 
 function seriesOf(
@@ -76,9 +77,9 @@ function seriesOf(
   options: ImportOptions,
   plan: ImportPlan,
 ): Opened<ImportedSeries> {
-  const plainName = basename(file).replace(/(\.(csv|txt|tsv|log|dat|gz))+$/i, '')
-  const name = options.name ?? plainName.replace(/[^A-Za-z0-9._-]+/g, '-')
-  if (!nameShape.test(name)) return wrongUse(`--name ${name}: letters, digits, '.', '_' and '-', at most 64`)
+  const named = nameFor(file, options)
+  if (!named.ok) return named
+  const name = named.value
   const stepSeconds = plan.stepSeconds ?? usualGapSeconds(found.starts)
   if (stepSeconds === undefined)
     return wrongUse('a single row does not tell how long it stands for: say --step')
@@ -105,27 +106,4 @@ function usualGapSeconds(starts: Float64Array): number | undefined {
   }
   const [most] = [...gaps].sort(([gapA, a], [gapB, b]) => b - a || gapA - gapB)
   return most?.[0]
-}
-
-async function write(
-  series: ImportedSeries,
-  folder: string,
-  to: string,
-  force: boolean,
-): Promise<Opened<void>> {
-  try {
-    mkdirSync(folder, { recursive: true })
-  } catch (error) {
-    return { ok: false, code: 1, words: `${folder} cannot be made: ${(error as Error).message}` }
-  }
-  const sink = await Sink.open(to, force)
-  if (!sink.ok) return sink
-  let row = 0
-  for (const line of seriesLines(series)) {
-    sink.value.write(line)
-    if (++row % 10_000 === 0) await sink.value.drained()
-  }
-  const wrong = await sink.value.end()
-  if (wrong !== undefined) return { ok: false, code: 1, words: `${to} could not be written: ${wrong}` }
-  return { ok: true, value: undefined }
 }
