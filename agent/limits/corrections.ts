@@ -1,10 +1,9 @@
 /**
  * Corrections of a mass channel. Each belongs to one physical unit in one scaling and says in which range and up to which
- * humidity it holds; outside of that it is refused, never stretched. The raw value is always given back beside it.
+ * humidity it holds; outside of that it is refused, never stretched. The raw value is always given back beside it. Where a
+ * unit stood beside a reference more than once, the file says which run applies, or that it lies between them by time.
  */
-import { scalingNames, type CorrectionForm, type Correction } from './correction-kinds.js'
-import { limitChannels } from './kinds.js'
-import { PlainReader, under, type PlainMap, type PlainRead } from './plain.js'
+import type { CorrectionForm, Correction, CorrectionRun } from './correction-kinds.js'
 
 /** What is to be corrected: one mean with where it came from. */
 export interface Uncorrected {
@@ -16,6 +15,8 @@ export interface Uncorrected {
   readonly value: number
   /** %RH over the same time. */
   readonly humidityPercent?: number
+  /** UTC in milliseconds; only what changes between two runs needs it. */
+  readonly atUtc?: number
 }
 
 export const correctionRefusals = [
@@ -26,6 +27,7 @@ export const correctionRefusals = [
   'outside-range',
   'no-humidity',
   'too-humid',
+  'no-time',
 ] as const
 export type CorrectionRefusal = (typeof correctionRefusals)[number]
 
@@ -43,7 +45,12 @@ export type Corrected =
 export function applyCorrection(correction: Correction, given: Uncorrected): Corrected {
   const refused = refusalOf(correction, given)
   if (refused) return { ok: false, raw: given.value, refused }
-  const corrected = correctedValue(correction.form, given.value, given.humidityPercent ?? 0)
+  const corrected = shareSum(
+    formsAt(correction, given.atUtc ?? NaN).map(({ form, share }) => ({
+      value: correctedValue(form, given.value, given.humidityPercent ?? 0),
+      share,
+    })),
+  )
   return { ok: true, raw: given.value, corrected, by: correction.name }
 }
 
@@ -53,16 +60,49 @@ function refusalOf(correction: Correction, given: Uncorrected): CorrectionRefusa
   if (given.scaling !== correction.scaling) return 'other-scaling'
   if (!Number.isFinite(given.value)) return 'no-value'
   if (given.value < correction.lowest || given.value > correction.highest) return 'outside-range'
+  if (correction.earlier?.apply === 'linear' && !Number.isFinite(given.atUtc ?? NaN)) return 'no-time'
   return humidityRefusal(correction, given.humidityPercent)
 }
 
+interface Share {
+  readonly form: CorrectionForm
+  /** The shares of all make one. */
+  readonly share: number
+}
+
+/** Which forms correct a figure of this time: before the first run the first, after the last the last, between them both. */
+function formsAt({ form, run, earlier }: Correction, atUtc: number): readonly Share[] {
+  if (!earlier || !run || earlier.apply === 'last') return [{ form, share: 1 }]
+  if (earlier.apply === 'first') return [{ form: earlier.runs[0].form, share: 1 }]
+  const runs = [...earlier.runs, { ...run, form }]
+  const after = runs.findIndex((one) => middleOf(one) >= atUtc)
+  if (after <= 0) return [{ form: after < 0 ? form : runs[0].form, share: 1 }]
+  const [a, b] = [middleOf(runs[after - 1]), middleOf(runs[after])]
+  const share = (atUtc - a) / (b - a)
+  return [
+    { form: runs[after - 1].form, share: 1 - share },
+    { form: runs[after].form, share },
+  ]
+}
+
+/** UTC; days of a file are local, which is less than a day away. */
+export const middleOf = ({ from, to }: Pick<CorrectionRun, 'from' | 'to'>): number =>
+  (Date.parse(`${from}T00:00:00Z`) + Date.parse(`${to}T00:00:00Z`) + dayMillis) / 2
+const dayMillis = 86_400_000
+
+const shareSum = (parts: readonly { readonly value: number; readonly share: number }[]): number =>
+  parts.length === 1 ? parts[0].value : parts.reduce((sum, { value, share }) => sum + share * value, 0)
+
 function humidityRefusal(
-  { form, mostHumidityPercent }: Correction,
+  { form, mostHumidityPercent, earlier }: Correction,
   humidityPercent: number | undefined,
 ): CorrectionRefusal | undefined {
   const known = humidityPercent !== undefined && Number.isFinite(humidityPercent)
   // A straight line that holds at any humidity needs none.
-  if (!known) return form.kind === 'linear' && mostHumidityPercent >= 100 ? undefined : 'no-humidity'
+  const isPlain = [form, ...(earlier?.runs ?? []).map((run) => run.form)].every(
+    ({ kind }) => kind === 'linear',
+  )
+  if (!known) return isPlain && mostHumidityPercent >= 100 ? undefined : 'no-humidity'
   return humidityPercent > mostHumidityPercent ? 'too-humid' : undefined
 }
 
@@ -71,7 +111,8 @@ export function correctedValue(form: CorrectionForm, value: number, humidityPerc
   if (form.kind === 'linear') return form.intercept + form.slope * value
   if (form.kind === 'linear-humidity')
     return form.intercept + form.slope * value + form.perHumidity * humidityPercent
-  return value / growthMassFactor(form.kappa, humidityPercent, form.dryDensity)
+  const dry = value / growthMassFactor(form.kappa, humidityPercent, form.dryDensity)
+  return (form.intercept ?? 0) + (form.slope ?? 1) * dry
 }
 
 /**
@@ -96,92 +137,4 @@ export function growthSizeFactors(
 function waterRatio(humidityPercent: number): number {
   const activity = Math.max(0, humidityPercent) / 100
   return activity >= 1 ? Infinity : activity / (1 - activity)
-}
-
-/** Above this no growth correction means anything: it divides by 5 and more, and steeply. */
-const mostGrowthHumidity = 95
-const correctionKeys = [
-  'name',
-  'channel',
-  'serial',
-  'scaling?',
-  'kind',
-  'intercept?',
-  'slope?',
-  'per_humidity?',
-  'kappa?',
-  'dry_density?',
-  'lowest',
-  'highest',
-  'most_humidity_percent',
-  'made',
-  'source',
-]
-const formKeys: Readonly<Record<CorrectionForm['kind'], readonly string[]>> = {
-  linear: ['intercept', 'slope'],
-  'linear-humidity': ['intercept', 'slope', 'per_humidity'],
-  growth: ['kappa', 'dry_density'],
-}
-const formKinds = Object.keys(formKeys) as CorrectionForm['kind'][]
-
-/** @param value what a YAML reader made of a correction file, as `correctionPlain` gives it */
-export function readCorrection(value: unknown): PlainRead<Correction> {
-  const read = new PlainReader()
-  const from = read.map(value, '', correctionKeys)
-  const form = readForm(read, from)
-  const most = read.number(from, 'most_humidity_percent', '', 1, 100)
-  if (form.kind === 'growth' && most > mostGrowthHumidity)
-    read.fault('most_humidity_percent', `must be at most ${mostGrowthHumidity} for growth by humidity`)
-  const lowest = read.number(from, 'lowest', '', -100, 10_000)
-  const highest = read.number(from, 'highest', '', -100, 10_000)
-  if (from.highest !== undefined && highest <= lowest) read.fault('highest', 'must be above lowest')
-  return read.outcome({
-    name: read.text(from, 'name', ''),
-    channel: read.oneOf(from, 'channel', '', limitChannels),
-    serial: read.text(from, 'serial', ''),
-    ...(from.scaling === undefined ? {} : { scaling: read.oneOf(from, 'scaling', '', scalingNames) }),
-    form,
-    lowest,
-    highest,
-    mostHumidityPercent: most,
-    made: read.day(from, 'made', '') ?? '',
-    source: read.text(from, 'source', ''),
-  })
-}
-
-function readForm(read: PlainReader, from: PlainMap): CorrectionForm {
-  const kind = read.oneOf(from, 'kind', '', formKinds)
-  for (const key of new Set(Object.values(formKeys).flat())) {
-    const wanted = formKeys[kind].includes(key)
-    if (wanted && from[key] === undefined) read.fault(under('', key), `is missing: ${kind} needs it`)
-    if (!wanted && from[key] !== undefined) read.fault(under('', key), `does not belong to ${kind}`)
-  }
-  const number = (key: string, lowest: number, highest: number) => read.number(from, key, '', lowest, highest)
-  if (kind === 'growth')
-    return { kind, kappa: number('kappa', 0, 2), dryDensity: number('dry_density', 0.5, 5) }
-  const line = { intercept: number('intercept', -1000, 1000), slope: number('slope', -100, 100) }
-  return kind === 'linear'
-    ? { kind, ...line }
-    : { kind, ...line, perHumidity: number('per_humidity', -100, 100) }
-}
-
-/** The correction as plain values with the keys of its file; `readCorrection` reads it back. */
-export function correctionPlain(correction: Correction): Readonly<Record<string, string | number>> {
-  const { form } = correction
-  return {
-    name: correction.name,
-    channel: correction.channel,
-    serial: correction.serial,
-    ...(correction.scaling ? { scaling: correction.scaling } : {}),
-    kind: form.kind,
-    ...(form.kind === 'growth'
-      ? { kappa: form.kappa, dry_density: form.dryDensity }
-      : { intercept: form.intercept, slope: form.slope }),
-    ...(form.kind === 'linear-humidity' ? { per_humidity: form.perHumidity } : {}),
-    lowest: correction.lowest,
-    highest: correction.highest,
-    most_humidity_percent: correction.mostHumidityPercent,
-    made: correction.made,
-    source: correction.source,
-  }
 }

@@ -18,16 +18,23 @@ export { airIndex, indexOf, type AirIndex, type IndexOutcome, type IndexSource }
 export {
   applyCorrection,
   correctedValue,
-  correctionPlain,
   correctionRefusals,
   growthMassFactor,
   growthSizeFactors,
-  readCorrection,
   type Corrected,
   type CorrectionRefusal,
   type Uncorrected,
 } from './corrections.js'
-export type { Correction, CorrectionForm } from './correction-kinds.js'
+export { correctionPlain, mostGrowthHumidity, readCorrection } from './correction-file.js'
+export {
+  appliedRuns,
+  type AppliedRun,
+  type Correction,
+  type CorrectionForm,
+  type CorrectionRun,
+  type FormInterval,
+  type Range95,
+} from './correction-kinds.js'
 export { dayValue, hoursOfDay, plainDay, type DayMethod, type DayValue } from './day-value.js'
 export { cut, exact, meanOf, rounded, toNumber, type Exact } from './exact.js'
 export { judgeDay, type ChannelFacts, type DayJudgement } from './judge-day.js'

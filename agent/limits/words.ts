@@ -117,4 +117,5 @@ export const correctionRefusalWords: Readonly<Record<CorrectionRefusal, string>>
   'outside-range': 'the value is outside the range that the correction was made for',
   'no-humidity': 'the correction needs the humidity, and there is none',
   'too-humid': 'it was more humid than the correction holds for',
+  'no-time': 'the correction changes between two runs, and the time is not known',
 }
