@@ -54,9 +54,10 @@ export async function recover(
   names: readonly string[],
   sets: Map<string, ColumnSet>,
   atLeastSeq: number,
+  leaveOut = 0,
 ): Promise<Outcome<Start>> {
   const files = linesFiles(names).filter((file) => file.last === undefined)
-  if (files.length === 0 && atLeastSeq === 0) return good(emptyStart)
+  if (files.length === 0 && atLeastSeq === 0 && leaveOut === 0) return good(emptyStart)
   const checked = await checkNewest(disk, storeId, files, sets)
   if (!checked.ok) return checked
   const [newest] = checked.value
@@ -67,7 +68,7 @@ export async function recover(
   const highest = Math.max(atLeastSeq, files.at(-1)?.first ?? 0, ...checked.value.map((one) => one.highest))
   const safeSeq = Math.max(0, ...checked.value.map((one) => one.believed))
   const notYet = file?.openTail ? 1 : 0
-  const nextSeq = nextMultiple(highest + 1 + damaged + notYet)
+  const nextSeq = nextMultiple(highest + leaveOut + 1 + damaged + notYet)
   const skipped = nextSeq > safeSeq + 1 ? { skippedFrom: safeSeq + 1, skippedTo: nextSeq - 1 } : {}
   const recovered = { lines: file?.lines ?? 0, damaged, notYet, ...skipped, ...(fault ? { fault } : {}) }
   const unchecked = files.length - checked.value.length

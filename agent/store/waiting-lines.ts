@@ -1,4 +1,11 @@
-import { canonicalLine, type Line, type LineHead, type SkipLine } from '../terms/terms.js'
+import {
+  canonicalLine,
+  RangeSet,
+  type Line,
+  type LineHead,
+  type Range,
+  type SkipLine,
+} from '../terms/terms.js'
 import type { Entry } from './appender.js'
 
 /** A line that waits for the disk. */
@@ -10,14 +17,18 @@ export interface WaitingLine extends Entry {
 /**
  * Lines between being numbered and being safe, bounded. When it is full the two oldest become a skip line under the number
  * of the first, and that grows with every line dropped after it. So a skip line always comes before the lines that got
- * through, and whatever part of a write a power cut leaves, no number is unaccounted for.
+ * through, and whatever part of a write a power cut leaves, no number is unaccounted for. A line that was let out before it
+ * was safe stands under its number for good: such a one is dropped alone, and `takeLost` says so for a skip line behind it.
  */
 export class WaitingLines {
   /** Lines that were given up. */
   dropped = 0
   /** Skip lines made in their place. */
   replaced = 0
+  /** Lines up to this number may have left the station. */
+  letOutUpTo = 0
   private waiting: WaitingLine[] = []
+  private lost = new RangeSet()
   private beingWritten: readonly WaitingLine[] = []
 
   private readonly most: number
@@ -55,9 +66,31 @@ export class WaitingLines {
     while (this.waiting.length > this.most) this.dropOldest()
   }
 
+  /** What waits of these numbers, in order. */
+  within(from: number, to: number): WaitingLine[] {
+    return [...this.beingWritten, ...this.waiting].filter(({ seq }) => seq >= from && seq <= to)
+  }
+
+  get newestSeq(): number {
+    return (this.waiting.at(-1) ?? this.beingWritten.at(-1))?.seq ?? 0
+  }
+
+  /** The numbers of lines that were dropped after they had been let out, once. */
+  takeLost(): readonly Range[] {
+    const { lost } = this
+    this.lost = new RangeSet()
+    return lost.ranges()
+  }
+
   private dropOldest(): void {
     const at = this.waiting.findIndex(({ skip }) => !skip || !isOfStart(skip))
     const [oldest, next] = this.waiting.slice(at, at + 2)
+    if (oldest.seq <= this.letOutUpTo) {
+      this.waiting.splice(at, 1)
+      this.dropped++
+      this.lost.add(oldest.seq, oldest.skip?.to ?? oldest.seq)
+      return
+    }
     if (!oldest.skip) this.replaced++
     this.dropped += oldest.skip ? 1 : 2
     const skip: SkipLine = {

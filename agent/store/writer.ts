@@ -15,7 +15,7 @@ import { appendEntries, newFile, type AppendFile } from './appender.js'
 import { freshName, type LinesName } from './names.js'
 import { oneAtATime } from './one-at-a-time.js'
 import type { ReadableFile } from './reader.js'
-import { RecentLines } from './recent-lines.js'
+import { RecentLines, type StoredText } from './recent-lines.js'
 import type { Start } from './recovery.js'
 import type { Identity } from './stored-line.js'
 import { headOf, WaitingLines, type WaitingLine } from './waiting-lines.js'
@@ -74,6 +74,18 @@ export class StoreWriter {
     return seq
   }
 
+  /** Lines up to this number may leave although they are not safe: from now on they stand under their numbers for good. */
+  letOut(upTo: number): number {
+    const { waiting } = this
+    waiting.letOutUpTo = Math.max(waiting.letOutUpTo, Math.min(upTo, waiting.newestSeq))
+    return Math.max(this.safeSeq, waiting.letOutUpTo)
+  }
+
+  /** The lines of these numbers that were let out and wait for the disk. */
+  waitingOutside(from: number, to: number): StoredText[] {
+    return this.waiting.within(from, Math.min(to, this.waiting.letOutUpTo))
+  }
+
   /** One runs at a time; see `oneAtATime`. */
   readonly flush = oneAtATime(() => this.write())
 
@@ -124,7 +136,14 @@ export class StoreWriter {
       result = await this.writePart(file.value, part)
       at += part.length
     }
-    return result.ok ? result : this.fail(result)
+    return result.ok ? this.tellLost() : this.fail(result)
+  }
+
+  /** Skip lines for lines that had left and were dropped: numbered last, they come last. */
+  private tellLost(): Promise<Outcome<void>> | Outcome<void> {
+    const lost = this.waiting.takeLost()
+    for (const [from, to] of lost) this.skip(from, to, 0)
+    return lost.length > 0 ? this.write() : done
   }
 
   /** What could not be written waits again. */
