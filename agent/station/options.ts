@@ -1,4 +1,5 @@
 import type { AlertRule } from '../alerts/alerts.js'
+import type { TimeLineOptions } from '../clock/clock.js'
 import type { Decoder, ReadingSink } from '../instruments/instruments.js'
 import type { Store } from '../store/store.js'
 import type {
@@ -58,5 +59,7 @@ export interface StationPorts {
   readonly freeBytes?: () => Promise<Outcome<number>>
   /** What tells a low supply of the board; absent: nothing does. */
   readonly supply?: SupplySign
+  /** A satellite receiver or a modem that tells the time now and then; absent: none. */
+  readonly timeLines?: readonly TimeLineOptions[]
   readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]
 }

@@ -1,6 +1,6 @@
 import type { ChannelAverages } from '../averages/averages.js'
 import { siteLineName, type EarlierBoot } from '../sitelog/sitelog.js'
-import type { Store } from '../store/store.js'
+import type { Store, TimeTable } from '../store/store.js'
 import { usualScreening } from '../screening/screening.js'
 import {
   canonicalLine,
@@ -14,6 +14,7 @@ import {
   type RecordLine,
   type UtcMillis,
 } from '../terms/terms.js'
+import { tableOf } from './stored-times.js'
 
 /** The newest change of a rule as its event line tells it. */
 export interface LastChange {
@@ -131,23 +132,28 @@ export async function restoreAverages(
 ): Promise<void> {
   const newest = await store.newest(linesForADay)
   if (!newest.ok) return
-  const placed = newest.value
-    .map(({ line }) => line)
+  const lines = newest.value.map(({ line }) => line)
+  const times = tableOf(lines)
+  const placed = lines
     .filter((line: Line): line is RecordLine => line.kind === 'record' && line.set === set.id)
-    .map((line) => ({ line, at: placeOf(line, boot, anchor) }))
+    .map((line) => ({ line, at: placeOf(line, boot, anchor, times) }))
     .filter((p): p is { line: RecordLine; at: MonoSeconds } => p.at !== undefined)
     .sort((a, b) => a.at - b.at)
   for (const { line, at } of placed) addRecord(line, at, set, averagesOf)
 }
 
+/** Monotonic time of this boot; a record that would lie in the future was timed wrongly, and nobody knows its place. */
 export function placeOf(
   line: RecordLine,
   boot: string,
   anchor: { mono: MonoSeconds; utc: UtcMillis } | undefined,
+  times?: TimeTable,
 ): MonoSeconds | undefined {
   if (line.boot === boot) return line.mono
-  if (!anchor || line.utc === undefined) return undefined
-  return monoSeconds(anchor.mono - (anchor.utc - line.utc) / 1000)
+  const utc = anchor && (times ? times.ownOr(line.boot, line.mono, line.seq, line.utc) : line.utc)
+  if (utc === undefined) return undefined
+  const at = monoSeconds(anchor!.mono - (anchor!.utc - utc) / 1000)
+  return at <= anchor!.mono ? at : undefined
 }
 
 function addRecord(

@@ -11,7 +11,7 @@ import type { Alert } from '../alerts/alerts.js'
 import type { FaultBoard } from '../health/health.js'
 import { addSeconds, type MonoSeconds } from '../terms/terms.js'
 import { restoreInstruments } from './before.js'
-import { lookAtClock } from './clock-watch.js'
+import { lookAtClock, restoreClock } from './clock-watch.js'
 import { healthMessage, type StationView } from './health-message.js'
 import { Keeper } from './keeper.js'
 import type { StationOptions, StationPorts } from './options.js'
@@ -22,11 +22,14 @@ import { daySoFar, type DaySoFar } from './running-averages.js'
 import type { EntryAnswer } from './site-watch.js'
 import { stationStatus, type StationStatus } from './status.js'
 import { Teller } from './teller.js'
+import { offeredTime, type TimeAnswer } from './offered-time.js'
+import { TimeSources } from './time-sources.js'
 
 export { answerRequest, siteList, type SiteList } from './requests.js'
 export { gaugeChannel } from './gauge-runner.js'
 export { usualSilence } from './instrument-runner.js'
 export type { StationOptions, StationPorts } from './options.js'
+export type { TimeAnswer } from './offered-time.js'
 export type { EntryAnswer } from './site-watch.js'
 export type { StationStatus } from './status.js'
 
@@ -40,6 +43,7 @@ export class Station {
   private readonly keeper: Keeper
   private readonly records: RecordWriter
   private readonly teller: Teller
+  private readonly timeSources: TimeSources
   private readonly startedAt: MonoSeconds
   private recordStart: MonoSeconds
   private edge: MonoSeconds
@@ -70,6 +74,7 @@ export class Station {
       end: () => this.recordStart,
       now: () => this.now(),
     })
+    this.timeSources = new TimeSources(this.parts, ports.timeLines ?? [], now)
     this.startedAt = now
     this.recordStart = now
     this.tickedAt = now
@@ -103,6 +108,7 @@ export class Station {
     uplink?.restore(checkpoint.uplink, this.keeper.session)
     site.restore(found.site, await earlierBoots(store, boot))
     await restoreInstruments(this.parts, this.ports, this.options.notBefore)
+    await restoreClock(this.parts, this.ports)
     const { damaged } = store.recovered
     if (damaged > 0)
       faults.raise('store', { code: 'store-damaged', detail: `${damaged} lines` }, this.tickedAt)
@@ -148,6 +154,7 @@ export class Station {
     const atEdge = now >= this.edge - instantSeconds
     for (const instrument of this.parts.instruments) instrument.pull(now, atEdge)
     this.tickedAt = now
+    this.timeSources.tick(now)
     if (atEdge) this.closeRecord(this.edge, now)
     if (now >= this.healthAt) this.publishState(now)
   }
@@ -184,7 +191,8 @@ export class Station {
 
   /** @returns whether the clock became trusted or stepped: everything that lies in UTC is then placed anew */
   private lookAtClock(now: MonoSeconds): boolean {
-    const event = (details: Readonly<Record<string, string>>) => this.keeper.event(now, 'clock-step', details)
+    const event = (name: string, details: Readonly<Record<string, string>>) =>
+      this.keeper.event(now, name, details)
     if (!lookAtClock(this.parts, this.ports, now, event)) return false
     this.parts.site.lookAgain()
     this.parts.inFlight.track(this.rebuildAverages(now))
@@ -290,6 +298,19 @@ export class Station {
     return { ...answer, safe: answer.ok && answer.number <= this.ports.store.safeSeq }
   }
 
+  /**
+   * Takes the time that a person offers (`utc`, `error_s`, `confirm`); where it changes what is believed, the running record is
+   * closed short at once.
+   */
+  setClock(input: Readonly<Record<string, unknown>>): TimeAnswer {
+    const now = this.now()
+    const answer = offeredTime(this.parts, input, now)
+    if (!answer.ok || !answer.used) return answer
+    for (const instrument of this.parts.instruments) instrument.pull(now, true)
+    this.closeRecord(now, now)
+    return answer
+  }
+
   /** An entry changes what counts: its line is made safe, averages are worked out anew, and who listens is told. */
   private takeEntries(): void {
     const now = this.now()
@@ -332,6 +353,10 @@ export class Station {
     this.recordStart = now
     this.keeper.event(now, 'stopped', { reason })
     await this.keeper.last(now)
-    await Promise.all([...instruments.map((instrument) => instrument.stop()), uplink?.stop(now)])
+    await Promise.all([
+      ...instruments.map((instrument) => instrument.stop()),
+      this.timeSources.stop(),
+      uplink?.stop(now),
+    ])
   }
 }

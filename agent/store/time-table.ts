@@ -1,8 +1,15 @@
 /**
- * UTC of what was recorded without: time checks (anchors) of the same boot say it, also those that came later. Nothing is
- * rewritten; who reads corrects.
+ * UTC of what was recorded without: time checks (anchors) of the same boot say it, also those that came later. A check that
+ * was proved wrong is withdrawn by an event line, and what was timed by it is timed anew. Nothing is rewritten; who reads
+ * corrects.
  */
-import type { AnchorLine, MonoSeconds, UtcMillis } from '../terms/terms.js'
+import {
+  withdrawnName,
+  type AnchorLine,
+  type Line,
+  type MonoSeconds,
+  type UtcMillis,
+} from '../terms/terms.js'
 
 export interface PlacedTime {
   readonly utc: UtcMillis
@@ -21,8 +28,22 @@ const agreeingDrift = 2 * driftPerSecond
 /** Anchors of one store that are held; an hourly one makes this fifty years. */
 const mostAnchors = 500_000
 
+/** Withdrawals of one store that are held. */
+const mostWithdrawals = 10_000
+
+/** Anchors with these numbers are of no worth. */
+interface Withdrawn {
+  readonly from: number
+  readonly to: number
+}
+
+const whole = /^\d{1,15}$/
+
 export class TimeTable {
   private readonly byBoot = new Map<string, AnchorLine[]>()
+  /** As they stand in the store, before any was withdrawn; only of boots where one was. */
+  private readonly asWritten = new Map<string, readonly AnchorLine[]>()
+  private readonly withdrawn: Withdrawn[] = []
   private sorted = true
   private count = 0
 
@@ -39,11 +60,40 @@ export class TimeTable {
     this.sorted = false
   }
 
+  /** Takes from any line what it says of time checks. */
+  take(line: Line): void {
+    if (line.kind === 'anchor') return this.add(line)
+    if (line.kind !== 'event' || line.name !== withdrawnName) return
+    const { from, to } = line.details
+    if (!whole.test(from) || !whole.test(to) || this.withdrawn.length >= mostWithdrawals) return
+    // What comes after a withdrawal is not meant by it.
+    this.withdrawn.push({ from: Number(from), to: Math.min(Number(to), line.seq) })
+    this.sorted = false
+  }
+
+  /** The time that a line says of itself, unless the time check behind it was withdrawn: then by the others of its boot. */
+  ownOr(boot: string, mono: MonoSeconds, seq: number, own: UtcMillis | undefined): UtcMillis | undefined {
+    return own === undefined || this.isWithdrawn(boot, seq) ? this.at(boot, mono)?.utc : own
+  }
+
+  /** True when the newest time check before a number is one that was withdrawn. */
+  isWithdrawn(boot: string, seq: number): boolean {
+    this.sort()
+    const anchors = this.asWritten.get(boot)
+    if (!anchors) return false
+    const behind = anchors.findLast((anchor) => anchor.seq < seq)
+    return behind !== undefined && this.isOf(behind)
+  }
+
+  private isOf({ seq }: AnchorLine): boolean {
+    return this.withdrawn.some(({ from, to }) => from <= seq && seq <= to)
+  }
+
   /** The time of a moment of a boot; undefined where no time check of that boot is known. */
   at(boot: string, mono: MonoSeconds): PlacedTime | undefined {
     this.sort()
     const anchors = this.byBoot.get(boot)
-    if (!anchors) return undefined
+    if (!anchors || anchors.length === 0) return undefined
     const next = firstAfter(anchors, mono)
     const before = anchors[next - 1] as AnchorLine | undefined
     const after = anchors[next] as AnchorLine | undefined
@@ -55,6 +105,13 @@ export class TimeTable {
   private sort(): void {
     if (this.sorted) return
     for (const anchors of this.byBoot.values()) anchors.sort((a, b) => a.mono - b.mono || a.seq - b.seq)
+    for (const [boot, anchors] of this.withdrawn.length > 0 ? this.byBoot : []) {
+      const all = this.asWritten.get(boot) ?? anchors
+      const standing = all.filter((anchor) => !this.isOf(anchor))
+      if (standing.length === all.length) continue
+      this.asWritten.set(boot, all)
+      this.byBoot.set(boot, standing)
+    }
     this.sorted = true
   }
 }

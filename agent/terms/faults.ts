@@ -229,7 +229,33 @@ const kinds = {
     severity: 'warning',
     transient: true,
     words: 'the clock is not trusted; records carry boot time until it is',
-    firstThing: 'give the station a network for a minute, or set the time by hand',
+    firstThing: 'give the station a network for a minute, or set the time by hand with status --set-clock',
+  },
+  'clock-refused': {
+    severity: 'warning',
+    transient: true,
+    words: 'a time that was offered cannot be, and is not used',
+    firstThing:
+      'look at the source that the detail names; a person may confirm the time with status --set-clock --confirm',
+  },
+  'clock-disputed': {
+    severity: 'warning',
+    transient: true,
+    words: 'two sources of time contradict each other; the better one is used',
+    firstThing:
+      'look at the source that the detail names; a receiver may be 1,024 weeks off, a modem may not know its zone',
+  },
+  'clock-unchecked': {
+    severity: 'warning',
+    transient: true,
+    words: 'no source has told the time for a day; the error grows by up to 9 s a day',
+    firstThing: 'give the station a network for a minute, or set the time by hand with status --set-clock',
+  },
+  'clock-source-silent': {
+    severity: 'note',
+    transient: true,
+    words: 'a satellite receiver or modem does not tell the time',
+    firstThing: 'check clock.satellite and clock.modem, the aerial and the sky above it; it is tried again',
   },
   'port-unsteady': {
     severity: 'warning',
@@ -296,6 +322,60 @@ const kinds = {
     transient: true,
     words: 'the agent runs but did not answer',
     firstThing: 'try again; if it stays, look at its log and restart it',
+  },
+  'broker-down': {
+    severity: 'warning',
+    transient: true,
+    words: 'the machine of the broker answers, but no broker listens there',
+    firstThing: 'nothing at first: the link works; look at the broker, and at the port in uplink.url',
+  },
+  'broker-full': {
+    severity: 'warning',
+    transient: true,
+    words: 'the broker has no room for messages now',
+    firstThing: 'nothing at first: it is tried again; if it stays, raise the quota at the broker',
+  },
+  'broker-denied': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the broker takes no message on this topic',
+    firstThing: 'give the user of this station the right to publish on its topics at the broker',
+  },
+  'lines-parked': {
+    severity: 'warning',
+    transient: false,
+    words: 'the broker does not take some lines; they stay here and the others go on',
+    firstThing: 'raise the limit of the broker that the detail names, then run motepost resend',
+  },
+  'budget-used': {
+    severity: 'note',
+    transient: true,
+    words: 'the byte budget of the day is used up; older records wait',
+    firstThing: 'nothing: they go tomorrow; if it stays, raise uplink.daily_budget_kb',
+  },
+  'client-id-clash': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the broker ends one connection after the other soon after it began',
+    firstThing: 'look for a second station with the same client id (a cloned card), or set uplink.client_id',
+  },
+  'round-trip-failed': {
+    severity: 'warning',
+    transient: true,
+    words: 'the broker acknowledges messages but does not pass them on',
+    firstThing: 'check at the broker that this station may publish and read its own topic alive',
+  },
+  'link-step-failed': {
+    severity: 'warning',
+    transient: true,
+    words: 'a command of uplink.ladder failed',
+    firstThing: 'run the command by hand as the user of the agent and see what it says',
+  },
+  'job-late': {
+    severity: 'warning',
+    transient: true,
+    words: 'a job of the station does not end',
+    firstThing: 'look at the disk or device that the detail names; restart the agent if it stays',
   },
 } as const satisfies Record<string, FaultKind>
 

@@ -47,3 +47,6 @@ export function localDay(at: UtcMillis, standardOffsetMinutes: number): LocalDay
 
 /** First eight hex digits of a boot id: how lines, packs and messages name a boot. */
 export const bootWord = (bootId: string): string => bootId.replaceAll('-', '').slice(0, 8)
+
+/** Name of the event that withdraws time checks proved wrong: those of `boot` numbered `from` to `to`. */
+export const withdrawnName = 'anchors-withdrawn'
