@@ -3,9 +3,9 @@
  * is unanswered when the connection goes is answered 'link-lost' here and stays in the store.
  */
 import { createRequire } from 'node:module'
-import { connect as connectTcp, isIP, type Socket } from 'node:net'
-import { connect as connectTls } from 'node:tls'
-import type { IClientOptions, IPublishPacket, MqttClient as MqttClientType } from 'mqtt'
+import type { LookupFunction, Socket } from 'node:net'
+import { networkInterfaces } from 'node:os'
+import type { IPublishPacket, MqttClient as MqttClientType } from 'mqtt'
 import {
   bad,
   done,
@@ -19,6 +19,12 @@ import {
 } from '../terms/terms.js'
 import { withLimit } from './limit.js'
 import { connectFault } from './mqtt-faults.js'
+import { clientOptions, openSocket, type MqttOptions } from './mqtt-options.js'
+import { publishFaultCode, reasonWords } from './mqtt-reasons.js'
+import { rememberingLookup } from './name-lookup.js'
+import { Slots } from './slots.js'
+
+export { usualMqtt, type MqttOptions } from './mqtt-options.js'
 
 // The client alone: the package's front door also loads what browsers and proxies need, 5 MB of it.
 const { default: MqttClient } = createRequire(import.meta.url)('mqtt/lib/client') as {
@@ -26,40 +32,8 @@ const { default: MqttClient } = createRequire(import.meta.url)('mqtt/lib/client'
 }
 type MqttClient = MqttClientType
 
-export interface MqttOptions {
-  readonly host: string
-  readonly port: number
-  readonly protocol: 5 | 4
-  /** Fixed: a session of the same name goes on where it was. */
-  readonly clientId: string
-  readonly username?: string
-  readonly password?: string
-  readonly keepaliveSeconds: number
-  readonly connectLimitSeconds: number
-  /** For each publish. */
-  readonly answerLimitSeconds: number
-  /** How long the broker keeps the session of an absent client (MQTT 5; 3.1.1 brokers decide themselves). */
-  readonly sessionExpirySeconds: number
-  readonly tls?: {
-    /** PEM texts. Without `ca` the system's list is used. */
-    readonly ca?: string
-    readonly cert?: string
-    readonly key?: string
-    /** The name the certificate must have, where it is not the host's. */
-    readonly servername?: string
-  }
-}
-
-export const usualMqtt = {
-  protocol: 5,
-  keepaliveSeconds: 900,
-  connectLimitSeconds: 30,
-  answerLimitSeconds: 60,
-  sessionExpirySeconds: 7 * 86_400,
-} as const
-
-/** For each address of a name that has several; node's own 250 ms is too short for a slow link. */
-const perAddressMillis = 8000
+/** Handed to the client at one time, or fewer where the broker says so. */
+const mostInFlight = 20
 /** Together below the time a service manager gives for stopping. */
 const farewellLimitSeconds = 2
 const endLimitSeconds = 1
@@ -68,68 +42,37 @@ type ConnectRequest = Parameters<Broker['connect']>[0]
 
 export function mqttBroker(options: MqttOptions): Broker {
   const name = `${options.host}:${options.port}`
-  return { name, connect: (request) => connect(name, options, request) }
+  const lookup = rememberingLookup(options.resolve)
+  return { name, connect: (request) => connect(name, options, lookup, request) }
 }
 
 async function connect(
   name: string,
   options: MqttOptions,
+  lookup: LookupFunction,
   request: ConnectRequest,
 ): Promise<Outcome<BrokerSession>> {
   let socket: Socket | undefined
-  const client = new MqttClient(() => (socket = openSocket(options)), clientOptions(options, request))
+  const open = () => (socket = openSocket(options, lookup))
+  const client = new MqttClient(open, clientOptions(options, request.will))
   const link = new Link(name, client, () => socket, options, request.events)
   const limit = options.connectLimitSeconds
   const fault = await withLimit(link.opened(), limit)
   const silence = { code: 'broker-unreachable', detail: `${name}: no answer within ${limit} s` } as const
   const failed: Fault | undefined =
-    fault === 'late' ? silence : (fault ?? (await link.subscribe(request.subscribe)))
+    fault === 'late' ? silence : (fault ?? (await link.subscribe(request.subscribe, request.wish)))
   if (!failed) return good(link)
   link.drop()
   return { ok: false, fault: failed }
-}
-
-function openSocket({ host, port, tls }: MqttOptions): Socket {
-  const address = { host, port, noDelay: true, autoSelectFamilyAttemptTimeout: perAddressMillis }
-  if (!tls) return connectTcp(address)
-  const servername = tls.servername ?? (isIP(host) ? undefined : host)
-  const { ca, cert, key } = tls
-  return connectTls({ ...address, ca, cert, key, servername, rejectUnauthorized: true })
-}
-
-function clientOptions(options: MqttOptions, { will }: ConnectRequest): IClientOptions {
-  const five = options.protocol === 5
-  return {
-    protocolVersion: options.protocol,
-    clientId: options.clientId,
-    username: options.username,
-    password: options.password,
-    clean: false,
-    keepalive: options.keepaliveSeconds,
-    reconnectPeriod: 0,
-    connectTimeout: options.connectLimitSeconds * 1000,
-    queueQoSZero: false,
-    resubscribe: false,
-    manualConnect: true,
-    ...(five ? { properties: { sessionExpiryInterval: options.sessionExpirySeconds } } : {}),
-    ...(will
-      ? {
-          will: {
-            topic: will.topic,
-            payload: Buffer.from(will.payload),
-            qos: 1,
-            retain: will.retain,
-            ...(five ? { properties: { willDelayInterval: will.delaySeconds } } : {}),
-          },
-        }
-      : {}),
-  }
 }
 
 class Link implements BrokerSession {
   private state: 'opening' | 'open' | 'over' = 'opening'
   private lastWords = ''
   private largestPacket = Infinity
+  private keepsRetained = true
+  private slots = new Slots(mostInFlight)
+  hasWish = false
   private readonly gone: Promise<'gone'>
   private readonly unanswered = new Set<number>()
 
@@ -142,10 +85,9 @@ class Link implements BrokerSession {
   ) {
     this.gone = new Promise((resolve) => client.once('close', () => resolve('gone')))
     client.on('error', (error) => (this.lastWords = error.message || this.lastWords))
-    client.on(
-      'disconnect',
-      (packet) => (this.lastWords = `disconnected by the broker, reason ${packet.reasonCode}`),
-    )
+    client.on('disconnect', ({ reasonCode = 128 }) => {
+      this.lastWords = `disconnected by the broker: ${reasonWords(reasonCode)} (${reasonCode})`
+    })
     client.on('message', (topic, payload, packet) => this.takeMessage(topic, payload, packet))
     client.on('close', () => this.closed())
   }
@@ -154,9 +96,11 @@ class Link implements BrokerSession {
   opened(): Promise<Fault | undefined> {
     const { client, name } = this
     return new Promise((resolve) => {
-      client.once('connect', (packet) => {
-        this.largestPacket = packet.properties?.maximumPacketSize ?? Infinity
-        resolve(undefined)
+      client.once('connect', ({ properties = {} }) => {
+        this.largestPacket = properties.maximumPacketSize ?? Infinity
+        this.keepsRetained = (properties.retainAvailable as unknown) !== false
+        this.slots = new Slots(Math.min(mostInFlight, properties.receiveMaximum ?? mostInFlight))
+        resolve(properties.maximumQoS === 0 ? connectFault(name, { code: 155 }) : undefined)
       })
       client.once('error', (error: Error & { code?: string | number }) => resolve(connectFault(name, error)))
       client.once('close', () =>
@@ -172,7 +116,16 @@ class Link implements BrokerSession {
     })
   }
 
-  async subscribe(filters: readonly string[]): Promise<Fault | undefined> {
+  async subscribe(filters: readonly string[], wish?: string): Promise<Fault | undefined> {
+    if (wish !== undefined) this.hasWish = (await this.ask([wish])) === undefined
+    const fault = await this.ask(filters)
+    if (fault) return fault
+    if (this.state === 'over') return connectFault(this.name, { message: this.lastWords || 'closed at once' })
+    this.state = 'open'
+    return undefined
+  }
+
+  private async ask(filters: readonly string[]): Promise<Fault | undefined> {
     if (filters.length > 0) {
       const asked = this.client.subscribeAsync([...filters], { qos: 1 }).then(
         () => undefined,
@@ -186,18 +139,30 @@ class Link implements BrokerSession {
       if (answer !== undefined)
         return { code: 'broker-refused', detail: `${this.name}: subscribing to ${filters[0]}: ${answer}` }
     }
-    if (this.state === 'over') return connectFault(this.name, { message: this.lastWords || 'closed at once' })
-    this.state = 'open'
     return undefined
   }
 
   async publish(topic: string, payload: Uint8Array, { retain }: { retain: boolean }): Promise<Outcome<void>> {
-    if (this.state !== 'open') return bad('link-lost', `${this.name}: the connection is closed`)
     if (payload.length + topic.length + 16 > this.largestPacket)
       return bad(
         'broker-refused',
         `${topic}: ${payload.length} bytes, the broker takes packets of ${this.largestPacket}`,
       )
+    const { slots } = this
+    const place = slots.take()
+    const turn = await withLimit(Promise.race([place, this.gone]), this.options.answerLimitSeconds)
+    if (turn === 'late') {
+      void place.then(() => slots.give())
+      return bad('broker-silent', `${topic}: earlier messages are not answered`)
+    }
+    if (this.state !== 'open') return this.lost()
+    const answer = await this.send(topic, payload, retain && this.keepsRetained)
+    // What was not answered still counts at the broker's side until the connection ends.
+    if (answer.ok || answer.fault.code !== 'broker-silent') slots.give()
+    return answer
+  }
+
+  private async send(topic: string, payload: Uint8Array, retain: boolean): Promise<Outcome<void>> {
     const bytes = Buffer.from(payload.buffer, payload.byteOffset, payload.byteLength)
     const sent = this.client.publishAsync(topic, bytes, { qos: 1, retain })
     const id = this.client.getLastMessageId()
@@ -209,16 +174,29 @@ class Link implements BrokerSession {
     return outcome
   }
 
+  private lost(): Outcome<never> {
+    return bad('link-lost', `${this.name}: ${this.lastWords || 'the connection is closed'}`)
+  }
+
   private async answerTo(sent: Promise<unknown>, topic: string): Promise<Outcome<void>> {
     const limit = this.options.answerLimitSeconds
     const acknowledged = sent.then(
       () => done,
-      (error: Error) =>
-        this.state === 'open' ? bad('broker-refused', `${topic}: ${error.message}`) : 'gone',
+      (error: PublishError) => (this.state === 'open' ? refused(topic, error) : 'gone'),
     )
     const answer = await withLimit(Promise.race([acknowledged, this.gone]), limit)
-    if (answer === 'late') return bad('broker-silent', `${topic}: no answer within ${limit} s`)
-    return answer === 'gone' ? bad('link-lost', `${this.name}: ${this.lastWords || 'closed'}`) : answer
+    if (answer === 'gone') return this.lost()
+    if (answer !== 'late') return answer
+    if (!this.hasLostAddress()) return bad('broker-silent', `${topic}: no answer within ${limit} s`)
+    this.lastWords = 'this board has another address now'
+    this.socket()?.destroy()
+    return this.lost()
+  }
+
+  /** Another interface or a new address: nothing sent over this connection can come back. Looked at only after a silence. */
+  private hasLostAddress(): boolean {
+    const own = this.socket()?.localAddress?.replace(/^::ffff:/, '')
+    return own !== undefined && !(this.options.ownAddresses ?? systemAddresses)().includes(own)
   }
 
   private takeMessage(topic: string, payload: Buffer, packet: IPublishPacket): void {
@@ -257,3 +235,13 @@ class Link implements BrokerSession {
     return { sent: socket?.bytesWritten ?? 0, received: socket?.bytesRead ?? 0 }
   }
 }
+
+const systemAddresses = (): readonly string[] =>
+  Object.values(networkInterfaces()).flatMap((all) => (all ?? []).map(({ address }) => address))
+
+type PublishError = Error & { readonly code?: number }
+
+const refused = (topic: string, { code, message }: PublishError): Outcome<never> =>
+  typeof code === 'number'
+    ? bad(publishFaultCode(code), `${topic}: ${reasonWords(code)} (${code})`)
+    : bad('broker-refused', `${topic}: ${message}`)

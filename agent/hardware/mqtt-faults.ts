@@ -1,13 +1,11 @@
 import type { Fault } from '../terms/terms.js'
+import { isLoginReason, reasonWords } from './mqtt-reasons.js'
 
 interface Failure {
   readonly message?: string
   /** A node error name, or the reason code of a CONNACK. */
   readonly code?: string | number
 }
-
-/** CONNACK return codes of MQTT 3.1.1 (4, 5) and reason codes of MQTT 5 (134, 135) that are about who we are. */
-const loginCodes = new Set([4, 5, 134, 135])
 
 /** What OpenSSL and node answer when a certificate is not accepted, and what the other side says of ours. */
 const certificateCodes =
@@ -18,13 +16,10 @@ const timeCodes = new Set(['CERT_HAS_EXPIRED', 'CERT_NOT_YET_VALID'])
 
 /** Why a connection did not come about, as a fault. `where` is host:port; no secret is ever in the text. */
 export function connectFault(where: string, failure: Failure): Fault {
+  if (typeof failure.code === 'number') return refusal(where, failure.code)
   const words = failure.message || String(failure.code ?? 'no reason given')
-  if (typeof failure.code === 'number')
-    return {
-      code: loginCodes.has(failure.code) ? 'broker-refused-login' : 'broker-refused',
-      detail: `${where}: ${words} (${failure.code})`,
-    }
   const code = failure.code ?? ''
+  if (code === 'ECONNREFUSED') return { code: 'broker-down', detail: `${where}: ${words || code}` }
   if (timeCodes.has(code))
     return {
       code: 'broker-certificate',
@@ -38,3 +33,9 @@ export function connectFault(where: string, failure: Failure): Fault {
     detail: `${where}: ${code && !words.includes(code) ? `${code}, ` : ''}${words}`,
   }
 }
+
+/** What a CONNACK says. */
+const refusal = (where: string, reason: number): Fault => ({
+  code: isLoginReason(reason) ? 'broker-refused-login' : 'broker-refused',
+  detail: `${where}: ${reasonWords(reason)} (${reason})`,
+})

@@ -21,8 +21,10 @@ export interface BrokerTrouble {
   swallowAcknowledgements: number
   /** So many publishes are acknowledged and thrown away. */
   discard: number
-  /** Refuses a publish, as MQTT 5 does with a reason code. */
-  refusePublish?: (topic: string, payload: Uint8Array) => boolean
+  /** Refuses a publish, as MQTT 5 does with a reason code: true is 'broker-refused'. */
+  refusePublish?: (topic: string, payload: Uint8Array) => boolean | 'broker-full' | 'broker-denied'
+  /** Refuses to let a client hear what it would like to. */
+  refuseWish?: boolean
   /** Loses the connection before a publish is taken. */
   cutAtPublish?: (topic: string, payload: Uint8Array) => boolean
 }
@@ -69,7 +71,14 @@ export class MemoryBroker {
     client.connection = new MemorySession(this, clientId, request.events, request.will)
     for (const message of client.queue.splice(0)) client.connection.deliver(message)
     for (const filter of request.subscribe) this.subscribe(client, filter)
+    if (request.wish !== undefined) this.grant(client, request.wish)
     return good(client.connection)
+  }
+
+  private grant(client: Client, wish: string): void {
+    if (this.trouble.refuseWish) return
+    client.connection!.hasWish = true
+    this.subscribe(client, wish)
   }
 
   private subscribe(client: Client, filter: string): void {
@@ -123,6 +132,7 @@ export class MemoryBroker {
 }
 
 class MemorySession implements BrokerSession {
+  hasWish = false
   private open = true
   private readonly count = { sent: 0, received: 0 }
 
@@ -150,8 +160,8 @@ class MemorySession implements BrokerSession {
       return bad('link-lost', 'cut')
     }
     this.count.sent += message.topic.length + message.payload.length + 7
-    if (trouble.refusePublish?.(message.topic, message.payload))
-      return bad('broker-refused', `${message.topic}: refused`)
+    const refused = trouble.refusePublish?.(message.topic, message.payload)
+    if (refused) return bad(refused === true ? 'broker-refused' : refused, `${message.topic}: refused`)
     if (trouble.discard > 0) trouble.discard--
     else this.broker.publish(message, this.clientId)
     if (trouble.swallowAcknowledgements > 0) {

@@ -52,8 +52,11 @@ export interface Disk {
   list(folder: string): Promise<Outcome<string[]>>
   makeFolder(folder: string): Promise<Outcome<void>>
   size(path: string): Promise<Outcome<number>>
-  /** Bytes [from, from + length), fewer at the end of the file. */
-  read(path: string, from: number, length: number): Promise<Outcome<Uint8Array>>
+  /**
+   * Bytes [from, from + length), fewer at the end of the file.
+   * @param into where they may be put in place of new memory, at least `length` long
+   */
+  read(path: string, from: number, length: number, into?: Uint8Array): Promise<Outcome<Uint8Array>>
   /** Adds at the end, making the file if need be. May write fewer bytes than given: the value says how many. */
   append(path: string, bytes: Uint8Array): Promise<Outcome<number>>
   /** Resolves when what was appended would survive a power cut. */
@@ -86,6 +89,8 @@ export interface BrokerSession {
   end(farewell?: Message): Promise<void>
   /** Bytes written to and read from the socket so far, TLS excluded. */
   bytes(): { sent: number; received: number }
+  /** False when the broker would not give what `wish` asked for. */
+  readonly hasWish?: boolean
 }
 
 export interface BrokerEvents {
@@ -107,6 +112,8 @@ export interface Broker {
   readonly name: string
   connect(request: {
     readonly subscribe: readonly string[]
+    /** A topic to hear where the broker allows it; its refusal is no fault. */
+    readonly wish?: string
     readonly will?: Will
     readonly events: BrokerEvents
   }): Promise<Outcome<BrokerSession>>

@@ -41,6 +41,11 @@ export class Backoff {
     this.at = undefined
   }
 
+  /** The next attempt may be at once; failures so far still count. */
+  forgetWait(): void {
+    this.at = undefined
+  }
+
   mayTry(now: MonoSeconds): boolean {
     return this.at === undefined || now >= this.at
   }

@@ -9,28 +9,50 @@ import {
   type Outcome,
 } from '../terms/terms.js'
 import type { Ledger } from './ledger.js'
-import { makePack, type PackLine } from './pack.js'
-import { topicOf } from './topics.js'
 import type { UplinkOptions, UplinkPorts } from './options.js'
+import { makePack, type PackLine } from './pack.js'
+import { Suspects, type Suspect } from './suspects.js'
+import { topicOf } from './topics.js'
 
 /** Packs that are read, built or unanswered at one time. */
 const window = 2
 /** Text in one pack: far below what the far end unpacks, whatever the lines hold. */
 const mostPackCharacters = 400_000
-/** A pack that the broker refused, or that went down with the link this often, waits so long for its next attempt. */
-const refusedRestSeconds = 6 * 3600
-const mostLosses = 5
 const storeRestSeconds = 60
+/** A broker that has no room, or takes nothing at all, is left alone so long, doubled each time. */
+const fullRestSeconds = 60
+const deniedRestSeconds = 300
+const longestRestSeconds = 6 * 3600
+/** So many packs in a row that end badly are not about what is in them. */
+const mostInARow = 10
+const mostDoubtedInARow = 3
 
 type Built = { readonly from: number; readonly to: number; readonly pack: Uint8Array }
 
-/** Takes ranges from the ledger through reading, packing and publishing, and writes in it how each one ended. */
+/** What one flight is about: numbers, and why they go now. */
+interface Flight {
+  readonly from: number
+  readonly to: number
+  readonly newestFirst: boolean
+  /** Where it is known to be in doubt. */
+  readonly suspect?: Suspect
+}
+
+/**
+ * Takes ranges from the ledger through reading, packing and publishing, and writes in it how each one ended. A pack that
+ * the broker does not take, or that the link goes down with, is in doubt (suspects.ts) and flies alone from then on.
+ */
 export class Departures {
   underway = 0
   acknowledged = 0
   private storeRestsUntil = -Infinity as MonoSeconds
-  /** By first number: how often a pack was in flight when the link went. */
-  private readonly losses = new Map<number, number>()
+  private restsUntil = -Infinity as MonoSeconds
+  private rests = 0
+  private denied = false
+  private refusedInARow = 0
+  private doubtedInARow = 0
+  private aloneUnderway = false
+  private readonly suspects = new Suspects()
 
   constructor(
     private readonly options: UplinkOptions,
@@ -38,41 +60,59 @@ export class Departures {
     private readonly ledger: Ledger,
   ) {}
 
-  get mayStart(): boolean {
-    return this.underway < window
-  }
-
-  /** Starts the next pack; undefined when there is none. Resolves with the broker's answer. */
-  start(session: BrokerSession, now: MonoSeconds): Promise<Outcome<void>> | undefined {
-    if (now < this.storeRestsUntil) return undefined
-    const taken = this.ledger.takeOff()
-    if (!taken) return undefined
-    this.underway++
-    return this.fly(session, taken.range[0], taken.range[1], taken.newestFirst, now).finally(
-      () => this.underway--,
+  private mayStart(now: MonoSeconds): boolean {
+    return (
+      this.underway < window && !this.aloneUnderway && now >= this.storeRestsUntil && now >= this.restsUntil
     )
   }
 
-  private async fly(
-    session: BrokerSession,
-    from: number,
-    to: number,
-    newestFirst: boolean,
-    now: MonoSeconds,
-  ): Promise<Outcome<void>> {
+  /**
+   * Starts the next pack; undefined when there is none. Resolves with the broker's answer.
+   * @param mayOld false: only what is new goes
+   */
+  start(session: BrokerSession, now: MonoSeconds, mayOld: boolean): Promise<Outcome<void>> | undefined {
+    if (!this.mayStart(now)) return undefined
+    const taken = this.ledger.takeOff(mayOld)
+    const flight = taken
+      ? { from: taken.range[0], to: taken.range[1], newestFirst: taken.newestFirst }
+      : this.startSuspect(now, mayOld)
+    if (!flight) return undefined
+    this.underway++
+    this.aloneUnderway = flight.suspect !== undefined
+    return this.fly(session, flight, now).finally(() => {
+      this.underway--
+      this.aloneUnderway = false
+    })
+  }
+
+  /** After everything else, and with nothing beside it: what happens then is about this one. */
+  private startSuspect(now: MonoSeconds, mayOld: boolean): Flight | undefined {
+    if (this.underway > 0 || !mayOld) return undefined
+    for (let one = this.suspects.next(now); one; one = this.suspects.next(now))
+      if (this.ledger.takeOffDoubtful(one.from, one.to))
+        return { from: one.from, to: one.to, newestFirst: false, suspect: one }
+    return undefined
+  }
+
+  /** The broker does not take packs, or some of them. */
+  get troubled(): boolean {
+    return this.denied || this.suspects.ranges.length > 0
+  }
+
+  private async fly(session: BrokerSession, flight: Flight, now: MonoSeconds): Promise<Outcome<void>> {
+    const { from, to } = flight
     const read = await this.ports.store.linesAsText(from, to)
     if (!read.ok) {
       this.storeRestsUntil = addSeconds(now, storeRestSeconds)
       this.ledger.release(from, to)
       return read
     }
-    const built = this.build(from, to, read.value, newestFirst)
+    const built = this.build(from, to, read.value, flight.newestFirst)
     if (!built.ok) return built
     if (built.value === undefined) return done
     const topic = topicOf(this.options.group, this.options.station, 'lines')
     const answer = await session.publish(topic, built.value.pack, { retain: false })
-    this.landed(built.value, answer, now)
-    return answer
+    return this.landed(flight, built.value, answer, now)
   }
 
   /** The pack of as many of these lines as fit in one, the rest of the range released; undefined when there is none. */
@@ -142,25 +182,80 @@ export class Departures {
     return why as Outcome<never>
   }
 
-  private landed({ from, to }: Built, answer: Outcome<void>, now: MonoSeconds): void {
+  private landed(
+    flight: Flight,
+    { from, to }: Built,
+    answer: Outcome<void>,
+    now: MonoSeconds,
+  ): Outcome<void> {
     if (answer.ok) {
       this.acknowledged++
-      this.losses.delete(from)
+      Object.assign(this, { rests: 0, denied: false, refusedInARow: 0, doubtedInARow: 0 })
+      this.suspects.landed(from)
       this.ledger.landed(from, to, now)
-    } else if (answer.fault.code === 'broker-refused' || this.lostTooOften(from, answer.fault.code)) {
-      this.ledger.setAside(from, to, 'broker-refused', addSeconds(now, refusedRestSeconds))
-    } else this.ledger.release(from, to)
+      return answer
+    }
+    // What did not fit in this pack was released; the rest of a suspect goes on as one.
+    const suspect = flight.suspect && { ...flight.suspect, from, to }
+    switch (answer.fault.code) {
+      case 'broker-refused':
+        this.refused(suspect ?? { from, to, tries: 0, notBefore: now }, now, 'at once')
+        break
+      case 'link-lost':
+        if (suspect) this.refused(suspect, now, 'rest')
+        else return this.lost(from, to, answer, now)
+        break
+      case 'broker-full':
+      case 'broker-denied':
+        this.rest(now, answer.fault.code === 'broker-full' ? fullRestSeconds : deniedRestSeconds)
+        this.release(from, to, suspect, now)
+        break
+      default:
+        this.release(from, to, suspect, now)
+    }
+    return answer
   }
 
-  /** A pack that takes the link down with it each time (too large for the broker, say) must not block the others. */
-  private lostTooOften(from: number, code: string): boolean {
-    if (code !== 'link-lost') return false
-    if (this.losses.size > 100) this.losses.clear()
-    const times = (this.losses.get(from) ?? 0) + 1
-    this.losses.set(from, times)
-    if (times < mostLosses) return false
-    this.losses.delete(from)
-    return true
+  private release(from: number, to: number, suspect: Suspect | undefined, now: MonoSeconds): void {
+    if (!suspect) return this.ledger.release(from, to)
+    this.ledger.doubt(from, to)
+    this.suspects.putBack(suspect, now)
+  }
+
+  /** Too large, say, or the link went while it flew alone: smaller parts of it, and at last the one line is parked. */
+  private refused(one: Suspect, now: MonoSeconds, rest: 'rest' | 'at once'): void {
+    if (++this.refusedInARow >= mostInARow) {
+      this.ledger.doubt(one.from, one.to)
+      this.suspects.putBack(one, now)
+      return this.giveUpDoubts(now)
+    }
+    if (this.suspects.failed(one, now, rest) === 'kept') this.ledger.doubt(one.from, one.to)
+    else this.ledger.setAside(one.from, one.to, 'parked')
+  }
+
+  /** A link that goes is common; that the same pack is in flight each time, less so. */
+  private lost(from: number, to: number, answer: Outcome<void>, now: MonoSeconds): Outcome<void> {
+    if (!this.suspects.lost(from, to, now)) {
+      this.ledger.release(from, to)
+      return answer
+    }
+    this.ledger.doubt(from, to)
+    if (++this.doubtedInARow < mostDoubtedInARow) return answer
+    this.giveUpDoubts(now)
+    return bad('broker-denied', 'the connection ends at each pack, whatever is in it')
+  }
+
+  /** None was taken for long: it is not the lines. They count as never tried, after a rest. */
+  private giveUpDoubts(now: MonoSeconds): void {
+    for (const [from, to] of this.suspects.clear()) this.ledger.trust(from, to)
+    Object.assign(this, { refusedInARow: 0, doubtedInARow: 0 })
+    this.rest(now, deniedRestSeconds)
+  }
+
+  private rest(now: MonoSeconds, firstSeconds: number): void {
+    const seconds = Math.min(longestRestSeconds, firstSeconds * 2 ** Math.min(this.rests++, 10))
+    this.restsUntil = addSeconds(now, seconds)
+    if (firstSeconds === deniedRestSeconds) this.denied = true
   }
 }
 

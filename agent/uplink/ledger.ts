@@ -14,6 +14,7 @@ export interface LedgerState {
   readonly storeId: string
   readonly sent: readonly Range[]
   readonly away: readonly Range[]
+  readonly parked: readonly Range[]
 }
 
 const mostSavedRanges = 512
@@ -22,25 +23,25 @@ const longestResendSeconds = 86_400
 const mostAwaited = 4096
 
 /** Why numbers are left alone although they are not away. */
-export type Aside = 'broker-refused' | 'unbuildable' | 'no-line'
+export type Aside = 'parked' | 'unbuildable' | 'no-line'
 
 /**
- * Where every line number stands: safe here, in flight, sent, safe away, or set aside. The store's numbers from 1 to the
+ * Where every line number stands: safe here, in flight, in doubt (it goes alone), sent, safe away, or set aside. The store's numbers from 1 to the
  * newest safe one are each in exactly one of these; what is in none is a gap, and gaps are what is sent.
  */
 export class Ledger {
   private readonly flying = new RangeSet()
+  private readonly doubtful = new RangeSet()
   private readonly sent = new RangeSet()
   private away = new RangeSet()
   private readonly aside: Record<Aside, RangeSet> = {
-    'broker-refused': new RangeSet(),
+    parked: new RangeSet(),
     unbuildable: new RangeSet(),
     'no-line': new RangeSet(),
   }
   /** All of the above: the complement is to be sent. */
   private covered = new RangeSet()
   private awaited: { readonly from: number; readonly to: number; readonly at: MonoSeconds }[] = []
-  private retries: { readonly range: Range; readonly at: MonoSeconds }[] = []
   private safe = 0
   private storeKnown = false
   private earlyReceipt: Receipt | undefined
@@ -64,7 +65,8 @@ export class Ledger {
     this.safe = Math.max(this.safe, seq)
     if (this.storeKnown) return
     this.storeKnown = true
-    for (const set of [this.sent, this.away, this.covered]) set.remove(this.safe + 1, Number.MAX_SAFE_INTEGER)
+    for (const set of [this.sent, this.away, this.aside.parked, this.covered])
+      set.remove(this.safe + 1, Number.MAX_SAFE_INTEGER)
     if (this.earlyReceipt) this.receipt(this.earlyReceipt)
     this.earlyReceipt = undefined
   }
@@ -74,12 +76,16 @@ export class Ledger {
     this.mark = this.safe
   }
 
-  /** Numbers to send next: once the newest of the present, then the oldest; takes them into flight. */
-  takeOff(): { range: Range; newestFirst: boolean } | undefined {
+  /**
+   * Numbers to send next: once the newest of the present, then the oldest; takes them into flight.
+   * @param mayOld false: what is old stays where it is
+   */
+  takeOff(mayOld = true): { range: Range; newestFirst: boolean } | undefined {
     const newestFirst = this.newestMark < this.mark
+    if (!newestFirst && !mayOld) return undefined
     const range = newestFirst ? this.newestGap() : this.oldestGap()
     this.newestMark = this.mark
-    if (!range) return newestFirst ? this.takeOff() : undefined
+    if (!range) return newestFirst ? this.takeOff(mayOld) : undefined
     this.flying.add(...range)
     this.covered.add(...range)
     return { range, newestFirst }
@@ -129,9 +135,46 @@ export class Ledger {
     if (this.awaited.length > mostAwaited) this.forget(this.awaited.shift()!)
   }
 
-  setAside(from: number, to: number, why: Aside, retryAt?: MonoSeconds): void {
+  setAside(from: number, to: number, why: Aside): void {
     for (const range of this.leave(from, to)) this.aside[why].add(...range)
-    if (retryAt !== undefined) this.retries.push({ range: [from, to], at: retryAt })
+  }
+
+  /** Out of flight: it is found out in a way of its own whether these can go. */
+  doubt(from: number, to: number): void {
+    for (const range of this.leave(from, to)) this.doubtful.add(...range)
+  }
+
+  /** Takes a doubtful stretch into flight. False: a receipt named some of it meanwhile, and the rest is a gap again. */
+  takeOffDoubtful(from: number, to: number): boolean {
+    const whole = this.doubtful.gaps(from, to).length === 0
+    this.doubtful.remove(from, to)
+    if (whole) this.flying.add(from, to)
+    else this.cover(from, to)
+    return whole
+  }
+
+  /** Nothing is wrong with these after all. */
+  trust(from: number, to: number): void {
+    this.doubtful.remove(from, to)
+    this.cover(from, to)
+  }
+
+  get parked(): readonly Range[] {
+    return this.aside.parked.ranges()
+  }
+
+  /** Somebody asks for the parked lines again: they are gaps. */
+  unpark(): void {
+    for (const [from, to] of this.aside.parked.toJSON()) {
+      this.aside.parked.remove(from, to)
+      this.cover(from, to)
+    }
+  }
+
+  /** Whether the far end has every line of a stretch; numbers that no line has are not waited for. */
+  isAway(from: number, to: number): boolean {
+    const noLine = this.aside['no-line']
+    return this.away.gaps(from, to).every(([first, last]) => noLine.gaps(first, last).length === 0)
   }
 
   /** The collector's word. Numbers below what it once confirmed mean that it lost its disk: they go again. */
@@ -154,22 +197,17 @@ export class Ledger {
   private confirm(from: number, to: number): void {
     this.away.add(from, to)
     this.covered.add(from, to)
-    for (const set of [this.flying, this.sent, ...Object.values(this.aside)]) set.remove(from, to)
+    for (const set of [this.flying, this.doubtful, this.sent, ...Object.values(this.aside)])
+      set.remove(from, to)
   }
 
-  /** Makes gaps again of what waited too long for a receipt, or for another attempt. True when a receipt is late. */
+  /** Makes gaps again of what waited too long for a receipt. True when there was any. */
   resendOverdue(now: MonoSeconds): boolean {
     const limit = Math.min(longestResendSeconds, this.options.resendAfterSeconds * 2 ** this.quietRounds)
     const late = this.awaited.filter(({ at }) => now - at >= limit)
-    const again = this.retries.filter(({ at }) => now >= at)
     if (late.length > 0) this.quietRounds = Math.min(this.quietRounds + 1, 16)
     this.awaited = this.awaited.filter(({ at }) => now - at < limit)
-    this.retries = this.retries.filter(({ at }) => now < at)
     for (const one of late) this.forget(one)
-    for (const { range } of again) {
-      this.aside['broker-refused'].remove(...range)
-      this.cover(...range)
-    }
     return late.length > 0
   }
 
@@ -181,7 +219,7 @@ export class Ledger {
   /** Recomputes coverage of a stretch after something was taken out of one set. */
   private cover(from: number, to: number): void {
     this.covered.remove(from, to)
-    for (const set of [this.flying, this.sent, this.away, ...Object.values(this.aside)])
+    for (const set of [this.flying, this.doubtful, this.sent, this.away, ...Object.values(this.aside)])
       for (const [start, end] of set.ranges())
         if (start <= to && end >= from) this.covered.add(Math.max(start, from), Math.min(end, to))
   }
@@ -189,7 +227,7 @@ export class Ledger {
   /** Lines: taken = safe here; given = safe away; refused = set aside; held = sent, in flight and waiting. */
   counts(): StageCounts {
     const refused = Object.fromEntries(Object.entries(this.aside).map(([why, set]) => [why, set.count]))
-    const held = this.sent.count + this.flying.count + missing(this.covered, this.safe)
+    const held = this.sent.count + this.flying.count + this.doubtful.count + missing(this.covered, this.safe)
     return { taken: this.safe, given: this.away.count, held, refused }
   }
 
@@ -204,7 +242,7 @@ export class Ledger {
       safe: this.safe,
       sent: this.sent.count,
       away: this.away.contiguousFrom(1),
-      backlog: missing(this.covered, this.safe),
+      backlog: missing(this.covered, this.safe) + this.doubtful.count,
       awaitedSince: this.awaited[0]?.at,
     }
   }
@@ -216,18 +254,24 @@ export class Ledger {
       storeId: this.storeId,
       sent: newest(this.sent),
       away: this.away.toJSON().slice(0, mostSavedRanges),
+      parked: newest(this.aside.parked),
     }
   }
 
   /** Takes what `save` gave; anything else, or of another store, counts as nothing. */
   restore(state: unknown, now: MonoSeconds): void {
-    const { v, storeId, sent, away } = (
+    const { v, storeId, sent, away, parked } = (
       typeof state === 'object' && state !== null ? state : {}
     ) as Partial<LedgerState>
     if (v !== 1 || storeId !== this.storeId) return
     for (const [from, to] of RangeSet.parse(away, mostSavedRanges)?.ranges() ?? []) this.confirm(from, to)
     for (const [from, to] of RangeSet.parse(sent, mostSavedRanges)?.ranges() ?? [])
       for (const gap of this.covered.gaps(from, to)) this.await(gap, now)
+    for (const [from, to] of RangeSet.parse(parked ?? [], mostSavedRanges)?.ranges() ?? [])
+      for (const gap of this.covered.gaps(from, to)) {
+        this.aside.parked.add(...gap)
+        this.covered.add(...gap)
+      }
   }
 }
 

@@ -17,10 +17,24 @@ export interface LinkHooks {
   request(): { readonly subscribe: readonly string[]; readonly will?: Will }
   connected(session: BrokerSession): void
   message(message: Message): void
+  /** An attempt came to nothing. */
+  failed?(fault: Fault): void
   faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }
 }
 
-const linkFaults = ['broker-unreachable', 'broker-refused-login', 'broker-certificate', 'link-lost'] as const
+const linkFaults = [
+  'broker-unreachable',
+  'broker-down',
+  'broker-refused-login',
+  'broker-certificate',
+  'link-lost',
+] as const
+
+/** So many connections in a row that ended within a minute: somebody else has our client id, or the broker does not want us. */
+const mostShort = 5
+const shortSeconds = 60
+/** A connection that has lasted so long shows that it is over. */
+const steadySeconds = 600
 
 /** One connection at a time, and when the next may be tried. Every fault of it is told and its end too. */
 export class Link {
@@ -31,6 +45,7 @@ export class Link {
   now = 0 as MonoSeconds
   private readonly backoff: Backoff
   private readonly past = { sent: 0, received: 0 }
+  private shortInARow = 0
 
   constructor(
     private readonly broker: Broker,
@@ -39,6 +54,19 @@ export class Link {
     private readonly hooks: LinkHooks,
   ) {
     this.backoff = new Backoff(bounds, random)
+  }
+
+  /** To be called as time goes on: tells when a trouble of connecting is over. */
+  look(): void {
+    if (this.session && this.shortInARow > 0 && this.now - this.since >= steadySeconds) {
+      this.shortInARow = 0
+      this.hooks.faults.clear('client-id-clash')
+    }
+  }
+
+  /** Something changed that may have been the reason: the next attempt need not wait. */
+  forgetWait(): void {
+    this.backoff.forgetWait()
   }
 
   /** Starts an attempt if there is no connection and it is not too early. */
@@ -71,6 +99,7 @@ export class Link {
 
   private failed(fault: Fault): void {
     this.enter('apart')
+    this.hooks.failed?.(fault)
     this.backoff.failed(this.now)
     this.hooks.faults.clear(...linkFaults.filter((code) => code !== fault.code))
     this.hooks.faults.raise(fault)
@@ -78,11 +107,20 @@ export class Link {
 
   private lost(session: BrokerSession, detail: string): void {
     if (this.session !== session) return
+    this.countShort(this.now - this.since, detail)
     this.backoff.lasted(this.now - this.since)
     this.backoff.failed(this.now)
     this.forget(session)
     this.enter('apart')
     this.hooks.faults.raise({ code: 'link-lost', detail: `${this.broker.name}: ${detail}` })
+  }
+
+  private countShort(seconds: number, detail: string): void {
+    this.shortInARow = seconds < shortSeconds ? this.shortInARow + 1 : 0
+    if (this.shortInARow === 0) this.hooks.faults.clear('client-id-clash')
+    if (this.shortInARow < mostShort) return
+    const words = `${this.broker.name}: ${this.shortInARow} in a row, the last one: ${detail}`
+    this.hooks.faults.raise({ code: 'client-id-clash', detail: words })
   }
 
   /** @param well false when the other side did not do its part: the next attempt then waits. */

@@ -1,7 +1,17 @@
-import type { Broker, ColumnSet, Fault, FaultCode, Outcome, Random, StageCounts } from '../terms/terms.js'
+import type {
+  Broker,
+  ColumnSet,
+  Fault,
+  FaultCode,
+  Outcome,
+  Random,
+  Range,
+  StageCounts,
+} from '../terms/terms.js'
 import type { BackoffBounds } from './backoff.js'
 import type { LedgerOptions } from './ledger.js'
 import type { LinkState } from './link.js'
+import type { LinkCost } from './meter.js'
 import type { PackForm, PackLine } from './pack.js'
 
 export interface UplinkOptions extends LedgerOptions, PackForm {
@@ -13,6 +23,10 @@ export interface UplinkOptions extends LedgerOptions, PackForm {
   readonly backoff: BackoffBounds
   /** MQTT 5: the will waits so long for the station to come back. */
   readonly willDelaySeconds: number
+  /** What the connection is made of, for the estimate of what it costs. */
+  readonly cost: LinkCost
+  /** All-in, in 24 hours: what is old waits when it is used up. Absent: no limit. */
+  readonly dailyBudgetBytes?: number
 }
 
 export const usualUplink = {
@@ -25,6 +39,7 @@ export const usualUplink = {
   connection: 'kept',
   backoff: { firstSeconds: 5, mostSeconds: 900 },
   willDelaySeconds: 120,
+  cost: { encrypted: true, keepaliveSeconds: 1200 },
 } as const
 
 export interface LineSource {
@@ -56,6 +71,15 @@ export interface UplinkStatus {
   readonly safe_away: number
   /** Lines not sent yet. */
   readonly backlog: number
+  /** What waits because the budget is used up. */
+  readonly waits: 'nothing' | 'old lines' | 'all lines'
+  readonly budget: {
+    readonly last_24_h_kb: number
+    readonly budget_kb?: number
+    readonly failed_attempts_24_h: number
+  }
+  /** Numbers that the broker did not take, each tried alone; `resend` asks for them again. */
+  readonly parked?: readonly Range[]
   readonly lines: StageCounts
   readonly packs_acknowledged: number
   readonly retained_waiting: number
@@ -63,4 +87,8 @@ export interface UplinkStatus {
   readonly bytes_sent: number
   readonly bytes_received: number
   readonly receipt_age_s?: number
+  /** Since the own message on alive came back (without receipts). */
+  readonly round_trip_age_s?: number
+  /** Since attempts and messages are without any answer. */
+  readonly unanswered_s?: number
 }

@@ -7,32 +7,36 @@
  * Assumed: the store is the only queue. At most a window of packs and three retained messages are with the client, so
  * an outage of any length costs no memory. `step` and all other calls return at once; what they start goes on by itself
  * with the time of the last step, and `settled` resolves when nothing is in flight.
- * Refused: a pack that cannot be built or that the broker refuses is set aside, counted and told; the others go on.
- * Order: alerts, other retained messages, the newest lines, then what is missing, oldest first.
+ * Refused: a line that cannot be packed, or that the broker does not take even alone, is set aside, counted and told; the
+ * others go on. Order: alerts, other retained messages, the newest lines, then what is missing, oldest first, as far as
+ * the byte budget of the day allows.
  */
 import {
   addSeconds,
   InFlight,
   type BrokerSession,
   type Fault,
-  type FaultCode,
   type Message,
   type MonoSeconds,
   type Outcome,
   type StageCounts,
   type Will,
 } from '../terms/terms.js'
+import { Announcements } from './announcements.js'
 import { Departures } from './departures.js'
+import { Hearing } from './hearing.js'
 import { Link } from './link.js'
 import { Ledger } from './ledger.js'
 import type { UplinkOptions, UplinkPorts, UplinkStatus } from './options.js'
+import { Pace } from './pace.js'
 import { readReceipt } from './receipt.js'
-import { RetainedMessages } from './retained.js'
+import { parkedWords, uplinkStatus } from './report.js'
 import { topicOf } from './topics.js'
 
 export type { BackoffBounds } from './backoff.js'
 export { Link, type LinkHooks, type LinkState } from './link.js'
 export type { LedgerState } from './ledger.js'
+export { allInBytes, type LinkCost, type Traffic } from './meter.js'
 export {
   usualUplink,
   type LineSource,
@@ -41,36 +45,24 @@ export {
   type UplinkStatus,
 } from './options.js'
 export { compressedMark, makePack, type PackContent, type PackForm, type PackLine } from './pack.js'
-export {
-  mostRanges,
-  mostReceiptStores,
-  readReceipt,
-  receiptJson,
-  receiptOf,
-  type Receipt,
-} from './receipt.js'
+export { mostRanges, mostReceiptStores, readReceipt, receiptJson, receiptOf } from './receipt.js'
+export type { Receipt } from './receipt.js'
 export { senmlWriter, type Label, type SenmlWriter } from './senml-write.js'
 export { linesOfGroup, stationOf, topicFormat, topicOf } from './topics.js'
 export { readPack, usualPackLimits, type Pack, type PackLimits, type UnpackedLine } from './unpack.js'
 
-/** With the client at once, beside the packs. */
-const mostRetainedInFlight = 3
-/** After so many publishes in a row without an answer the connection is given up. */
-const mostSilent = 3
-
-const unanswered: ReadonlySet<FaultCode> = new Set<FaultCode>(['broker-silent', 'link-lost'])
+const lateDetail = 'lines that no receipt names in time are sent again'
 
 export class Uplink {
   private readonly ledger: Ledger
   private readonly link: Link
-  private readonly retained = new RetainedMessages()
+  private readonly announcements: Announcements
   private readonly departures: Departures
+  private readonly pace: Pace
   private readonly inFlight = new InFlight()
-  private startNumber = 0
+  private readonly hearing = new Hearing()
   private dueAt: MonoSeconds | undefined
   private wanted = false
-  private retainedInFlight = 0
-  private silent = 0
   private stopping = false
   private lastFault: Fault | undefined
   private receiptAt: MonoSeconds | undefined
@@ -81,10 +73,13 @@ export class Uplink {
   ) {
     this.ledger = new Ledger(ports.store.storeId, options)
     this.departures = new Departures(options, ports, this.ledger)
+    this.announcements = new Announcements(options, ports)
+    this.pace = new Pace(options, this.ledger, ports.faults)
     this.link = new Link(ports.broker, options.backoff, ports.random, {
       request: () => this.request(),
       connected: () => this.connected(),
       message: (message) => this.takeMessage(message),
+      failed: (fault) => this.attemptFailed(fault),
       faults: { raise: (fault) => this.raise(fault), clear: (...codes) => ports.faults.clear(...codes) },
     })
   }
@@ -92,21 +87,27 @@ export class Uplink {
   /** Before the first step. @param state what `checkpoint` gave before, or anything. @param session rises with each start. */
   restore(state: unknown, session: number): void {
     this.ledger.restore(state, this.link.now)
-    this.startNumber = session
+    this.pace.restore((Object(state) as { meter?: unknown }).meter, this.link.now)
+    this.announcements.started(session)
   }
 
   checkpoint(): unknown {
-    return this.ledger.save()
+    return { ...this.ledger.save(), meter: this.pace.save() }
   }
 
-  /** Lines up to this number are synced and may be sent. */
+  /** Lines up to this number are synced, or let out of a disk that fails, and may be sent. */
   safeUpTo(seq: number): void {
     this.ledger.safeUpTo(seq)
   }
 
+  /** Whether every line of these numbers is safe away: by receipt, or by PUBACK where there are no receipts. */
+  isAway(from: number, to: number): boolean {
+    return this.ledger.isAway(from, to)
+  }
+
   /** Keeps a retained message at the broker; the newest of each replaces the one before. */
   retain(what: string, payload: Uint8Array): void {
-    this.retained.put(what, payload)
+    this.announcements.put(what, payload)
     if (this.link.session) this.advance()
   }
 
@@ -117,11 +118,40 @@ export class Uplink {
     if (this.dueAt !== undefined) this.advance()
   }
 
+  /** Lines that were parked go again, each as if it were new. */
+  resend(): void {
+    this.ledger.unpark()
+    this.ports.faults.clear('lines-parked')
+    this.hurry()
+  }
+
+  /** Something changed on our side (the clock, an interface): the wait after a failed attempt is over. */
+  tryNow(): void {
+    this.link.forgetWait()
+    if (this.dueAt !== undefined) this.advance()
+  }
+
+  /** Ends a connection that may stand only on this side, and makes a new one. */
+  reconnect(): void {
+    this.wanted = true
+    this.inFlight.track(this.link.end(false).then(() => this.tryNow()))
+  }
+
+  /** For how long attempts and messages have been without an answer of any kind; 0 while none is missing. */
+  unansweredSeconds(now: MonoSeconds): number {
+    const { deafSince } = this.hearing
+    return deafSince === undefined ? 0 : now - deafSince
+  }
+
   /** Time goes on; call it at least once a minute. Returns at once. */
   step(now: MonoSeconds): void {
     this.link.now = now
+    this.link.look()
+    this.pace.look(now, this.link)
     if (this.dueAt === undefined || now >= this.dueAt) this.packTime(now)
-    if (this.ledger.resendOverdue(now)) this.tellMissingReceipt()
+    if (this.ledger.resendOverdue(now)) this.raise({ code: 'receipt-missing', detail: lateDetail })
+    const noEcho = this.announcements.step(now)
+    if (noEcho) this.raise(noEcho)
     this.advance()
   }
 
@@ -129,53 +159,46 @@ export class Uplink {
     this.dueAt = addSeconds(now, this.options.packEverySeconds)
     this.wanted = true
     this.ledger.markPresent()
-    // Said again each time: a will that was late may have overwritten it.
-    this.retained.put(
-      'alive',
-      this.alive('running', { next_contact_s: this.options.packEverySeconds }),
-      'again',
-    )
+    this.announcements.sayAlive()
   }
 
-  private alive(state: 'running' | 'stopped' | 'lost', more: Record<string, unknown> = {}): Uint8Array {
-    const message = { v: 1, state, boot: this.ports.boot, session: this.startNumber, ...more }
-    return new TextEncoder().encode(JSON.stringify(message))
+  private request(): { subscribe: string[]; wish?: string; will: Will } {
+    const { will, topic } = this.announcements
+    this.pace.trying(this.link.now)
+    // With a collector its receipts are the proof that messages get through, without one the own message is.
+    return this.options.receipts === 'required'
+      ? { subscribe: [this.topic('receipt')], will }
+      : { subscribe: [], wish: topic, will }
   }
 
-  private request(): { subscribe: string[]; will: Will } {
-    const topic = this.topic('alive')
-    return {
-      subscribe: this.options.receipts === 'required' ? [this.topic('receipt')] : [],
-      will: { topic, payload: this.alive('lost'), retain: true, delaySeconds: this.options.willDelaySeconds },
-    }
+  private attemptFailed(fault: Fault): void {
+    this.pace.attemptFailed(fault.code, this.link.now)
+    this.hearing.ended(fault.code, this.link.now)
   }
 
   private connected(): void {
-    this.silent = 0
+    this.pace.connected()
+    this.hearing.connected()
     if (this.stopping) return this.inFlight.track(this.link.end(true))
     this.ledger.markPresent()
-    this.retained.connected()
+    this.announcements.connected()
     this.advance()
   }
-
-  // ---- what to do next ------------------------------------------------------------------------------------------------
 
   private advance(): void {
     if (this.stopping) return
     if (!this.link.session) return this.connectIfWanted()
-    while (this.retainedInFlight < mostRetainedInFlight && this.publishRetained());
-    if (this.retained.waiting === 0) while (this.departures.mayStart && this.publishPack());
-    if (this.options.connection === 'per-pack' && this.idle) this.endWell()
+    while (this.announce());
+    if (this.announcements.waiting === 0) while (this.publishPack());
+    const idle = this.announcements.idle && this.departures.underway === 0
+    if (this.options.connection === 'per-pack' && idle) this.endWell()
   }
 
   private connectIfWanted(): void {
+    const { now } = this.link
     if (this.options.connection === 'per-pack' && !this.wanted) return
-    const attempt = this.link.tryConnect()
+    const attempt = this.pace.mayTry(now) ? this.link.tryConnect() : undefined
     if (attempt) this.inFlight.track(attempt)
-  }
-
-  private get idle(): boolean {
-    return this.retainedInFlight === 0 && this.departures.underway === 0 && this.retained.waiting === 0
   }
 
   private endWell(): void {
@@ -183,50 +206,41 @@ export class Uplink {
     this.inFlight.track(this.link.end(true).then(() => this.advance()))
   }
 
-  private publishRetained(): boolean {
+  private announce(): boolean {
     const { session } = this.link
-    const message = session && this.retained.next()
-    if (!message) return false
-    this.retainedInFlight++
-    this.inFlight.track(
-      session.publish(this.topic(message.what), message.payload, { retain: true }).then((answer) => {
-        this.retainedInFlight--
-        const refused = !answer.ok && answer.fault.code === 'broker-refused'
-        this.retained.settled(
-          message.what,
-          message.payload,
-          answer.ok ? 'sent' : refused ? 'refused' : 'again',
-        )
-        this.answered(session, answer)
-      }),
-    )
-    return true
+    const said = session && this.announcements.publish(session, () => this.link.now)
+    if (said) this.inFlight.track(said.then((answer) => this.answered(session, answer)))
+    return said !== undefined
   }
 
   private publishPack(): boolean {
     const { session, now } = this.link
-    const flight = session && this.departures.start(session, now)
+    if (!session) return false
+    const allowance = this.pace.allowance(now, this.link)
+    if (allowance === 'pressing') return false
+    const flight = this.departures.start(session, now, allowance === 'all')
     if (flight) this.inFlight.track(flight.then((answer) => this.answered(session, answer)))
     return flight !== undefined
   }
 
   /** One answer, or its absence; then on with what comes next. */
   private answered(session: BrokerSession, answer: Outcome<unknown>): void {
+    this.pace.message()
+    this.hearing.ended(answer.ok ? undefined : answer.fault.code, this.link.now)
     if (answer.ok) this.answeredWell()
-    else {
-      if (answer.fault.code !== 'link-lost') this.raise(answer.fault)
-      if (unanswered.has(answer.fault.code)) this.silent++
-    }
-    if (this.link.session === session && this.silent >= mostSilent) this.inFlight.track(this.link.end(false))
+    else if (answer.fault.code !== 'link-lost') this.raise(answer.fault)
+    if (this.link.session === session && this.hearing.givenUp) this.inFlight.track(this.link.end(false))
     else this.advance()
   }
 
   private answeredWell(): void {
-    this.silent = 0
-    this.ports.faults.clear('broker-silent')
-    const { refused } = this.ledger.counts()
-    if (refused['broker-refused'] === 0 && !this.retained.anyRefused)
-      this.ports.faults.clear('broker-refused')
+    const { faults } = this.ports
+    faults.clear('broker-silent', 'broker-full')
+    if (!this.departures.troubled && !this.announcements.anyRefused)
+      faults.clear('broker-refused', 'broker-denied')
+    const { parked } = this.ledger
+    if (parked.length === 0) faults.clear('lines-parked')
+    else faults.raise({ code: 'lines-parked', detail: parkedWords(parked) })
   }
 
   private raise(fault: Fault): void {
@@ -234,9 +248,9 @@ export class Uplink {
     this.ports.faults.raise(fault)
   }
 
-  // ---- receipts -------------------------------------------------------------------------------------------------------
-
   private takeMessage(message: Message): void {
+    this.pace.message()
+    if (message.topic === this.topic('alive')) return this.announcements.hear(message, this.link.now)
     if (message.topic !== this.topic('receipt')) return
     const receipt = readReceipt(message.payload, this.ports.store.storeId)
     if (!receipt) return
@@ -245,15 +259,9 @@ export class Uplink {
     this.ports.faults.clear('receipt-missing')
   }
 
-  private tellMissingReceipt(): void {
-    this.raise({ code: 'receipt-missing', detail: 'lines that no receipt names in time are sent again' })
-  }
-
   private topic(what: string): string {
     return topicOf(this.options.group, this.options.station, what)
   }
-
-  // ---- for the station ------------------------------------------------------------------------------------------------
 
   /** Lines: taken = safe here; given = safe away; held = sent, in flight or waiting; refused = set aside. */
   counts(): StageCounts {
@@ -261,27 +269,14 @@ export class Uplink {
   }
 
   status(now: MonoSeconds): UplinkStatus {
-    const { safe, sent, away, backlog } = this.ledger.standing()
-    const { failures, nextAt } = this.link.standing
-    const bytes = this.link.bytes()
-    return {
-      state: this.link.state,
-      for_s: Math.round(now - this.link.since),
-      ...(nextAt !== undefined && nextAt > now ? { next_attempt_s: Math.round(nextAt - now) } : {}),
-      failures,
-      ...(this.lastFault ? { last_fault: this.lastFault } : {}),
-      safe,
-      sent,
-      safe_away: away,
-      backlog,
-      lines: this.ledger.counts(),
-      packs_acknowledged: this.departures.acknowledged,
-      retained_waiting: this.retained.waiting,
-      retained_refused: this.retained.refused,
-      bytes_sent: bytes.sent,
-      bytes_received: bytes.received,
-      ...(this.receiptAt === undefined ? {} : { receipt_age_s: Math.round(now - this.receiptAt) }),
-    }
+    const { ledger, link, pace, announcements } = this
+    return uplinkStatus(now, {
+      ...{ ledger, link, pace, announcements },
+      acknowledged: this.departures.acknowledged,
+      lastFault: this.lastFault,
+      receiptAt: this.receiptAt,
+      deafSince: this.hearing.deafSince,
+    })
   }
 
   /** True while a port operation is in flight. */
@@ -297,6 +292,6 @@ export class Uplink {
   async stop(now: MonoSeconds): Promise<void> {
     this.link.now = now
     this.stopping = true
-    await this.link.end(true, { topic: this.topic('alive'), payload: this.alive('stopped'), retained: true })
+    await this.link.end(true, this.announcements.farewell)
   }
 }

@@ -48,10 +48,10 @@ async function port(onConnection: Parameters<typeof listenOnLoopback>[0]): Promi
 }
 
 describe('connecting without success', () => {
-  it('calls a port where nobody listens unreachable and names host and port', async () => {
+  it('tells a port where nobody listens from a broker that is out of reach, and names host and port', async () => {
     const free = await freePort()
     const fault = await faultOf(free)
-    expect(fault.code).toBe('broker-unreachable')
+    expect(fault.code).toBe('broker-down')
     expect(fault.detail).toContain(`127.0.0.1:${free}`)
     expect(fault.detail).toContain('ECONNREFUSED')
   })
@@ -121,6 +121,7 @@ describe('connecting without success', () => {
     [2, 'broker-refused'],
     [137, 'broker-refused'],
     ['ETIMEDOUT', 'broker-unreachable'],
+    ['ECONNREFUSED', 'broker-down'],
     ['CERT_NOT_YET_VALID', 'broker-certificate'],
     ['UNABLE_TO_GET_ISSUER_CERT_LOCALLY', 'broker-certificate'],
     ['ERR_TLS_CERT_ALTNAME_INVALID', 'broker-certificate'],
@@ -151,7 +152,7 @@ describe.runIf(hasMosquitto)('a real MQTT 5 broker with passwords', () => {
   it('refuses a message to a topic without right, and takes the next one', async () => {
     const { session } = await join(to(broker.port, right))
     const refused = await session.publish('closed/x', bytes('x'), { retain: false })
-    expect(refused).toMatchObject({ ok: false, fault: { code: 'broker-refused' } })
+    expect(refused).toMatchObject({ ok: false, fault: { code: 'broker-denied' } })
     expect((await session.publish('open/x', bytes('x'), { retain: false })).ok).toBe(true)
     await session.end()
   })
@@ -280,7 +281,7 @@ describe.runIf(hasMosquitto)('a link that goes bad', () => {
     const { heard } = await join(to(own.port))
     await own.stop()
     await heard.until(() => heard.lost.length > 0)
-    expect((await faultOf(own.port)).code).toBe('broker-unreachable')
+    expect((await faultOf(own.port)).code).toBe('broker-down')
     await own.start()
     const { session } = await join(to(own.port))
     await session.end()

@@ -12,6 +12,7 @@ import {
   good,
   monoSeconds,
   RangeSet,
+  type Broker,
   type Fault,
   type FaultCode,
   type MonoSeconds,
@@ -160,6 +161,8 @@ export class UplinkRig {
   readonly archives = new Map<string, MadeArchive>()
   readonly collectorFaults = new FaultLog()
   collector: Collector | undefined
+  /** Packs handed to the broker, taken or not. */
+  offered = 0
   /** Topics in the order in which the broker took them, and the numbers of each pack. */
   readonly taken: string[] = []
   readonly packs: number[][] = []
@@ -170,13 +173,30 @@ export class UplinkRig {
     const { broker, store, faults } = this
     this.uplink = new Uplink(
       { ...made, ...options },
-      { broker: broker.client('st-1'), store, random, boot, faults },
+      { broker: this.counting(broker.client('st-1')), store, random, boot, faults },
     )
     broker.onPublish = (message) => {
       this.taken.push(message.topic)
       if (!message.topic.endsWith('/lines')) return
       const pack = readPack(message.payload)
       if (pack.ok) this.packs.push(pack.value.lines.map((line) => line.seq))
+    }
+  }
+
+  private counting(broker: Broker): Broker {
+    return {
+      name: broker.name,
+      connect: async (request) => {
+        const connected = await broker.connect(request)
+        if (!connected.ok) return connected
+        const session = connected.value
+        const publish = session.publish.bind(session)
+        session.publish = (to, payload, how) => {
+          if (to.endsWith('/lines')) this.offered++
+          return publish(to, payload, how)
+        }
+        return connected
+      },
     }
   }
 

@@ -42,6 +42,7 @@ class Model {
   now = monoSeconds(0)
   safe = 0
   flying: [number, number][] = []
+  doubtful: [number, number][] = []
   readonly onWire: [number, number][] = []
   readonly far = new RangeSet()
   readonly holes = new RangeSet()
@@ -63,16 +64,24 @@ class Model {
   }
 
   private take(): void {
+    const doubtful = this.doubtful.shift()
+    if (doubtful) return this.takeDoubtful(doubtful)
     const taken = this.ledger.takeOff()
     if (taken) this.flying.push([...taken.range])
+  }
+
+  private takeDoubtful(range: [number, number]): void {
+    if (this.ledger.takeOffDoubtful(...range)) this.flying.push(range)
   }
 
   private end(kind: 'land' | 'release' | 'refuse', n: number): void {
     const [range] = this.flying.splice(n % Math.max(1, this.flying.length), 1)
     if (!range) return
     if (kind === 'release') this.ledger.release(...range)
-    else if (kind === 'refuse') this.ledger.setAside(...range, 'broker-refused', monoSeconds(this.now + 50))
-    else {
+    else if (kind === 'refuse') {
+      this.ledger.doubt(...range)
+      this.doubtful.push(range)
+    } else {
       for (let seq = range[0]; seq <= range[1]; seq++)
         if (this.holes.has(seq)) this.ledger.setAside(seq, seq, 'no-line')
       this.onWire.push(...this.holes.gaps(...range))
@@ -96,6 +105,7 @@ class Model {
   private restart(): void {
     const saved = JSON.parse(JSON.stringify(this.ledger.save())) as unknown
     this.flying = []
+    this.doubtful = []
     this.ledger = new Ledger('s', options)
     this.ledger.restore(saved, this.now)
     this.ledger.safeUpTo(this.safe)

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { isBalanced, monoSeconds } from '../../agent/terms/terms.js'
-import { receiptJson } from '../../agent/uplink/uplink.js'
+import { readPack, receiptJson } from '../../agent/uplink/uplink.js'
 import { text } from '../support/broker-contract.js'
 import { asStored, MadeStation, madeBoot } from '../support/made-lines.js'
 import { topic, UplinkRig } from '../support/uplink-rig.js'
@@ -320,18 +320,42 @@ describe('a connection for each pack', () => {
 })
 
 describe('packs that cannot go', () => {
-  it('are set aside when the broker refuses them, and tried again after a rest', async () => {
-    const rig = new UplinkRig({ mostPackLines: 10 })
+  it('are halved until the one line that the broker refuses stands alone; that is parked, told, and can be asked again', async () => {
+    const rig = new UplinkRig()
     rig.collect()
-    let refusals = 0
-    rig.broker.trouble.refusePublish = (name) => name === topic('lines') && ++refusals === 2
+    rig.broker.trouble.refusePublish = holds(17)
     await withLines(rig, 40)
-    expect(rig.uplink.counts()).toMatchObject({ given: 30, refused: { 'broker-refused': 10 }, held: 0 })
+    await rig.live(4 * 3600)
+    expect(rig.uplink.counts()).toMatchObject({ given: 39, refused: { parked: 1 }, held: 0 })
     expect(isBalanced(rig.uplink.counts())).toBe(true)
-    expect(rig.faults.standing).toContain('broker-refused')
-    await rig.live(7 * 3600)
-    expect(rig.uplink.counts()).toMatchObject({ given: 40, held: 0, refused: { 'broker-refused': 0 } })
+    expect(rig.faults.standing).toContain('lines-parked')
     expect(rig.faults.standing).not.toContain('broker-refused')
+    expect(rig.uplink.status(rig.now).parked).toEqual([[17, 17]])
+    const tried = rig.offered
+    await rig.live(7 * 86_400, () => undefined, 600)
+    expect(rig.offered).toBe(tried)
+    rig.broker.trouble.refusePublish = undefined
+    rig.uplink.resend()
+    await rig.quiet()
+    expect(rig.uplink.counts()).toMatchObject({ given: 40, held: 0, refused: { parked: 0 } })
+    expect(rig.faults.standing).not.toContain('lines-parked')
+  })
+
+  it('stay parked over a restart, and what a receipt names is not', async () => {
+    const first = new UplinkRig()
+    first.collect()
+    first.broker.trouble.refusePublish = holds(17)
+    await withLines(first, 40)
+    await first.live(4 * 3600)
+    const again = new UplinkRig()
+    again.uplink.restore(JSON.parse(JSON.stringify(first.uplink.checkpoint())), 2)
+    await withLines(again, 40)
+    expect(again.uplink.status(again.now).parked).toEqual([[17, 17]])
+    expect(again.packs).toEqual([])
+    const all = new Map([[again.store.storeId, { contiguous: 40, ranges: [] }]])
+    again.broker.publish({ topic: topic('receipt'), payload: receiptJson(all), retained: true }, 'x')
+    await again.quiet()
+    expect(again.uplink.counts()).toMatchObject({ given: 40, refused: { parked: 0 } })
   })
 
   it('are set aside line by line when they cannot be built, and the lines beside them go', async () => {
@@ -348,17 +372,169 @@ describe('packs that cannot go', () => {
     expect(rig.faults.standing).toContain('pack-refused')
   })
 
-  it('and take the link down each time do not block the others for ever', async () => {
-    const rig = new UplinkRig({ mostPackLines: 10 })
+  it('and end the connection each time are found in halves too, while all others go on', async () => {
+    const rig = new UplinkRig({ packEverySeconds: 600 })
     rig.collect()
-    rig.broker.trouble.cutAtPublish = (name) => name === topic('lines') && rig.packs.length === 1
-    await withLines(rig, 30)
-    await rig.live(6 * 3600)
-    const { refused, given } = rig.uplink.counts()
-    expect(refused['broker-refused'] + given).toBeGreaterThanOrEqual(20)
-    rig.broker.trouble.cutAtPublish = undefined
-    await rig.live(12 * 3600)
-    expect(rig.uplink.counts()).toMatchObject({ given: 30, held: 0 })
+    rig.broker.trouble.cutAtPublish = holds(17)
+    await withLines(rig, 40)
+    await rig.live(12 * 3600, eachMinute(rig))
+    rig.uplink.safeUpTo(rig.store.newest)
+    await rig.live(3600)
+    expect(rig.uplink.counts()).toMatchObject({
+      given: rig.store.newest - 1,
+      refused: { parked: 1 },
+      held: 0,
+    })
+    expect(rig.faults.standing).toContain('lines-parked')
+    // Two losses to suspect it, one for each halving of 240 or fewer, three alone, and a connection for each.
+    expect(rig.broker.connects - 1).toBeLessThan(20)
+  })
+
+  it('whatever is in them are not cut to pieces: the broker is told as denying, and left alone ever longer', async () => {
+    for (const trouble of ['refusePublish', 'cutAtPublish'] as const) {
+      const rig = new UplinkRig({ mostPackLines: 10 })
+      rig.broker.trouble[trouble] = (name) => name === topic('lines')
+      await withLines(rig, 400)
+      await rig.live(86_400, () => undefined, 300)
+      expect(rig.faults.standing).toContain(trouble === 'cutAtPublish' ? 'broker-denied' : 'broker-refused')
+      expect(rig.offered).toBeLessThan(200)
+      expect(rig.uplink.counts().held).toBe(400)
+      rig.broker.trouble[trouble] = undefined
+      rig.collect()
+      await rig.live(8 * 3600)
+      expect(rig.uplink.counts()).toMatchObject({ given: 400, held: 0 })
+      expect([...rig.faults.standing]).toEqual([])
+    }
+  })
+})
+
+describe('a broker without room (quota exceeded)', () => {
+  it('is asked again ever more seldom, for retained messages too, and loses nothing', async () => {
+    const rig = new UplinkRig()
+    rig.collect()
+    rig.uplink.retain('health', bytes('1'))
+    let offered = 0
+    rig.broker.trouble.refusePublish = () => {
+      offered++
+      return 'broker-full'
+    }
+    await withLines(rig, 40)
+    await rig.live(3600)
+    expect(rig.faults.standing).toContain('broker-full')
+    expect(rig.uplink.counts()).toMatchObject({ refused: { parked: 0 }, held: 40 })
+    expect(offered).toBeLessThan(300)
+    rig.broker.trouble.refusePublish = undefined
+    await rig.live(2 * 3600)
+    expect(rig.uplink.counts()).toMatchObject({ given: 40, held: 0 })
+    expect(rig.faults.standing).not.toContain('broker-full')
+    expect(rig.broker.retained.has(topic('health'))).toBe(true)
+  })
+})
+
+describe('the byte budget of a day', () => {
+  const thirtyDays = (rig: UplinkRig): void => {
+    for (let n = 0; n < 43_200; n++) rig.store.event(n)
+    rig.uplink.safeUpTo(43_200)
+  }
+
+  it('holds old lines back until the next day, sends what is new, and tells used, budget and what waits', async () => {
+    const budget = 150_000
+    const rig = new UplinkRig({ dailyBudgetBytes: budget, packEverySeconds: 3600 })
+    rig.collect()
+    thirtyDays(rig)
+    const present: number[] = []
+    await rig.live(20 * 3600, (now) => {
+      const seq = rig.store.event(now).line.seq
+      rig.uplink.safeUpTo(seq)
+      if (now % 3600 < 60) present.push(seq)
+    })
+    const status = rig.uplink.status(rig.now)
+    expect(status.waits).toBe('old lines')
+    expect(status.backlog).toBeGreaterThan(1000)
+    expect(status.budget.budget_kb).toBe(150)
+    expect(status.budget.last_24_h_kb).toBeGreaterThan(75)
+    expect(status.budget.last_24_h_kb).toBeLessThan(150)
+    expect(rig.faults.standing).toContain('budget-used')
+    // What was measured an hour ago is there, whatever waits behind it.
+    for (const seq of present.slice(0, -2)) expect(rig.archive.kept.has(seq)).toBe(true)
+    const before = rig.archive.kept.size
+    await rig.live(10 * 86_400, () => undefined, 600)
+    expect(rig.archive.kept.size).toBeGreaterThan(before + 10_000)
+    expect(rig.uplink.status(rig.now).budget.last_24_h_kb).toBeLessThan(150)
+  })
+
+  it('is not forgotten over a restart, and never holds an alert back', async () => {
+    const first = new UplinkRig({ dailyBudgetBytes: 150_000 })
+    first.collect()
+    thirtyDays(first)
+    await first.live(7200)
+    const again = new UplinkRig({ dailyBudgetBytes: 150_000 })
+    again.uplink.restore(JSON.parse(JSON.stringify(first.uplink.checkpoint())), 2)
+    thirtyDays(again)
+    await again.live(600)
+    expect(again.packs.flat().length).toBeLessThanOrEqual(240)
+    expect(again.uplink.status(again.now).waits).toBe('old lines')
+    again.uplink.retain('alerts/dust', bytes('{"state":"raised"}'))
+    again.uplink.hurry()
+    await again.quiet()
+    expect(again.broker.retained.has(topic('alerts/dust'))).toBe(true)
+  })
+
+  it('counts attempts: a link that has failed all day is tried once an hour', async () => {
+    const rig = new UplinkRig({ backoff: { firstSeconds: 5, mostSeconds: 60 } })
+    rig.broker.trouble.refuseConnect = { code: 'broker-refused', detail: 'made' }
+    for (let day = 1; day <= 3; day++) {
+      await rig.live(86_400, () => undefined, 5)
+      expect(rig.uplink.status(rig.now).budget.failed_attempts_24_h).toBeLessThan(180)
+    }
+    expect(rig.broker.connects).toBeLessThan(3 * 180)
+    rig.broker.trouble.refuseConnect = undefined
+    await rig.live(3700, () => undefined, 5)
+    expect(rig.broker.isConnected('st-1')).toBe(true)
+  })
+})
+
+describe('connections that end one after the other', () => {
+  it('are told as a clash of client ids after the fifth, until one lasts', async () => {
+    const rig = new UplinkRig()
+    await rig.live(600, () => rig.broker.cut('st-1'), 1)
+    expect(rig.faults.standing).toContain('client-id-clash')
+    expect(rig.broker.connects).toBeLessThan(30)
+    await rig.live(3600)
+    expect(rig.faults.standing).not.toContain('client-id-clash')
+  })
+})
+
+describe('a station without a collector', () => {
+  it('hears its own message come back, and tells when a broker acknowledges and passes nothing on', async () => {
+    const rig = await withLines(new UplinkRig({ receipts: 'none', packEverySeconds: 600 }), 5)
+    await rig.live(1200)
+    expect(rig.uplink.status(rig.now).round_trip_age_s).toBeLessThan(660)
+    expect(rig.faults.standing).not.toContain('round-trip-failed')
+    await rig.live(1500, () => void (rig.broker.trouble.discard = 100))
+    expect(rig.faults.standing).toContain('round-trip-failed')
+    rig.broker.trouble.discard = 0
+    await rig.live(900)
+    expect(rig.faults.standing).not.toContain('round-trip-failed')
+  })
+
+  it('is not called unheard where the broker does not let it listen', async () => {
+    const rig = new UplinkRig({ receipts: 'none', packEverySeconds: 600 })
+    rig.broker.trouble.refuseWish = true
+    await withLines(rig, 5)
+    await rig.live(3600)
+    expect([...rig.faults.standing]).toEqual([])
+  })
+
+  it('says again that it is alive when something else stands on its topic, once a minute at most', async () => {
+    const rig = await withLines(new UplinkRig({ receipts: 'none' }), 5)
+    const late = { topic: topic('alive'), payload: bytes('{"state":"lost"}'), retained: true }
+    rig.broker.publish(late, 'late will')
+    await rig.quiet()
+    const said = rig.taken.filter((name) => name === topic('alive')).length
+    await rig.live(60)
+    expect(json(rig.broker.retained.get(topic('alive')))).toMatchObject({ state: 'running' })
+    expect(rig.taken.filter((name) => name === topic('alive'))).toHaveLength(said + 1)
   })
 })
 
@@ -453,3 +629,12 @@ describe('a restart', () => {
 
 const range = (from: number, to: number): number[] =>
   Array.from({ length: to - from + 1 }, (_, i) => from + i)
+
+/** A pack on the topic of lines that has this number in it. */
+const holds =
+  (seq: number) =>
+  (name: string, payload: Uint8Array): boolean => {
+    if (name !== topic('lines')) return false
+    const pack = readPack(payload)
+    return pack.ok && pack.value.lines.some((line) => line.seq === seq)
+  }
