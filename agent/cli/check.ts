@@ -4,7 +4,8 @@ import { socketPathFault } from '../hardware/control-socket.js'
 import { effectiveSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
 import { tryGauges } from './check-gauges.js'
-import { brokerOf, lineOf } from './compose.js'
+import { lineOf } from './compose.js'
+import { brokerOf } from './compose-uplink.js'
 import { controlPath } from './control.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { loadLayout } from './layouts.js'
@@ -113,7 +114,7 @@ async function tryFolder(folder: string): Promise<CheckItem> {
 }
 
 function lookAtClock(settings: Settings): CheckItem {
-  const { at, source, errorSeconds } = new SystemClock(settings.clock.trust).utc()
+  const { at, source, errorSeconds } = new SystemClock(settings.clock.trust, settings.clock.ntpFile).utc()
   const time = new Date(at).toISOString().slice(0, 19) + 'Z'
   if (source !== undefined)
     return { what: 'clock', well: true, words: `${time}, by ${source}, within ${errorSeconds} s` }
@@ -123,8 +124,8 @@ function lookAtClock(settings: Settings): CheckItem {
 async function tryBroker(settings: Settings): Promise<Outcome<void>> {
   if (settings.uplink.mode === 'none') return done
   // Another name than the station's: a running station must not be thrown out by the check.
-  const uplink = { ...settings.uplink, clientId: `${settings.uplink.clientId}-check` }
-  const broker = brokerOf(uplink)
+  const { name, group } = settings.station
+  const broker = brokerOf(settings.uplink, `${settings.uplink.clientId ?? `motepost-${group}-${name}`}-check`)
   if (!broker.ok) return broker
   const session = await broker.value.connect({
     subscribe: [],

@@ -3,20 +3,21 @@ import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { openFolder } from '../hardware/disk.js'
 import { SysfsGauge } from '../hardware/gauges.js'
-import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { commandSwitch } from '../hardware/power-switch.js'
 import { systemRandom } from '../hardware/random.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { cronScheduler } from '../hardware/scheduler.js'
 import { serialLine } from '../hardware/serial-line.js'
 import { stateFile } from '../hardware/state-file.js'
+import { stationKey } from '../hardware/station-key.js'
 import { findSupplyAlarm, SupplyAlarm } from '../hardware/supply-alarm.js'
 import { tcpLine } from '../hardware/tcp-line.js'
 import { createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
-import type { InstrumentSettings, MqttSettings, Settings } from '../settings/settings.js'
+import type { InstrumentSettings, Settings } from '../settings/settings.js'
 import {
   gaugeChannel,
+  reservedNumbers,
   Station,
   usualSilence,
   type StationOptions,
@@ -37,11 +38,12 @@ import {
   type PowerSwitch,
   type SupplySign,
 } from '../terms/terms.js'
-import { Uplink, usualUplink, type UplinkPorts } from '../uplink/uplink.js'
-import { brokerAddress, hostOf } from './broker-address.js'
+import { hostOf } from './broker-address.js'
+import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
 import { commandsOf } from './instrument-commands.js'
 import { version } from './package-root.js'
 import type { Plan } from './preparation.js'
+import { timeLinesOf } from './time-lines.js'
 
 /** Time before which this program did not exist: no clock that says less is believed. */
 const programMade = utcMillis(Date.UTC(2026, 10, 1))
@@ -49,13 +51,22 @@ const programMade = utcMillis(Date.UTC(2026, 10, 1))
 /** A serial server may stand behind a metered link, where each attempt costs bytes. */
 const longestTcpRetrySeconds = 60
 
+export interface ComposedStation {
+  readonly station: Station
+  /** To be called when it has stopped: lets the files of its store go. */
+  readonly close: () => Promise<void>
+}
+
 /** Makes the real station that the plan describes. Everything it needs is opened here. */
-export async function composeStation(plan: Plan, clock: Clock, log: Log): Promise<Outcome<Station>> {
+export async function composeStation(plan: Plan, clock: Clock, log: Log): Promise<Outcome<ComposedStation>> {
   const { settings, layouts } = plan
   const store = await openDataFolder(settings)
   if (!store.ok) return store
   const makeUplink = uplinkMaker(settings, clock, store.value.store)
-  if (!makeUplink.ok) return makeUplink
+  if (!makeUplink.ok) {
+    await store.value.disk.close()
+    return makeUplink
+  }
   const ports: StationPorts = {
     clock,
     log,
@@ -64,16 +75,20 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
     ),
     store: store.value.store,
     state: store.value.state,
+    signingKey: () => stationKey(settings.data.folder),
     freeBytes: () => store.value.disk.freeBytes(),
     scheduler: cronScheduler,
     makeUplink: makeUplink.value,
+    linkSteps: linkStepsOf(settings),
     supply: supplySignOf(settings),
+    timeLines: timeLinesOf(settings),
     gauges: settings.gauges.map((gauge) => ({
       gauge: new SysfsGauge(gauge),
       channels: gauge.channels.map(({ channel }) => gaugeChannel(channel)),
     })),
   }
-  return good(await Station.start(stationOptions(plan), ports))
+  const station = await Station.start(stationOptions(plan), ports)
+  return good({ station, close: () => store.value.disk.close() })
 }
 
 /** A port says at each opening what it cannot do; people are told the first time. */
@@ -90,9 +105,17 @@ async function openDataFolder(settings: Settings) {
   const { folder } = settings.data
   const disk = await openFolder(folder, { create: true })
   if (!disk.ok) return disk
-  const store = await openStore({ disk: disk.value, newStoreId: randomUUID, station: settings.station.name })
-  if (!store.ok) return store
-  return good({ disk: disk.value, store: store.value, state: stateFile(join(folder, 'state.json')) })
+  const state = stateFile(join(folder, 'state.json'))
+  const reserved = await reservedNumbers(state)
+  const station = settings.station.name
+  const store = await openStore({ disk: disk.value, newStoreId: randomUUID, station, ...reserved })
+  if (!store.ok) {
+    await disk.value.close()
+    return store
+  }
+  // Made at the first start, so that its public half can be noted; where that fails it is told at the day's end.
+  await stationKey(folder)
+  return good({ disk: disk.value, store: store.value, state })
 }
 
 function stationOptions({ settings, eventDetails, standardOffsetMinutes }: Plan): StationOptions {
@@ -180,56 +203,4 @@ export function lineOf(
     return tcpLine(hostOf(at), Number(at.port))
   }
   return serialLine(port, settings.baud ?? layout.baud, settings.dtr, onNote)
-}
-
-/** Reads the files that the uplink names, so that a missing one is told at the start. */
-function uplinkMaker(
-  settings: Settings,
-  clock: Clock,
-  store: Store,
-): Outcome<((faults: UplinkPorts['faults']) => Uplink) | undefined> {
-  if (settings.uplink.mode === 'none') return good(undefined)
-  const uplink = settings.uplink
-  const broker = brokerOf(uplink)
-  if (!broker.ok) return broker
-  const { name: station, group } = settings.station
-  const options = {
-    ...usualUplink,
-    group,
-    station,
-    encoding: uplink.encoding,
-    receipts: uplink.receipts,
-    connection: uplink.connection,
-    packEverySeconds: uplink.packEveryMinutes * 60,
-  }
-  const boot = bootWord(clock.bootId)
-  return good(
-    (faults) => new Uplink(options, { broker: broker.value, store, random: systemRandom, boot, faults }),
-  )
-}
-
-export function brokerOf(uplink: MqttSettings) {
-  const files: Record<string, string> = {}
-  for (const key of ['passwordFile', 'caFile', 'certFile', 'keyFile'] as const) {
-    const file = uplink[key]
-    if (file === undefined) continue
-    try {
-      files[key] = readFileSync(file, 'utf8')
-    } catch (error) {
-      return bad('settings-missing', `${file} (${(error as NodeJS.ErrnoException).code ?? 'cannot be read'})`)
-    }
-  }
-  const tls = { ca: files.caFile, cert: files.certFile, key: files.keyFile }
-  return good(
-    mqttBroker({
-      ...usualMqtt,
-      ...brokerAddress(new URL(uplink.url), tls),
-      protocol: uplink.protocol,
-      clientId: uplink.clientId,
-      username: uplink.username,
-      password: files.passwordFile?.trimEnd(),
-      keepaliveSeconds: uplink.keepaliveSeconds,
-      answerLimitSeconds: uplink.answerLimitSeconds,
-    }),
-  )
 }

@@ -1,10 +1,12 @@
 import { randomUUID } from 'node:crypto'
+import { join } from 'node:path'
 import { SystemClock } from '../hardware/clock.js'
 import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { lockFolder } from '../hardware/lock.js'
+import { stateFile } from '../hardware/state-file.js'
 import type { Settings } from '../settings/settings.js'
 import { entryDetails, readEntry, siteLineName, SiteLog } from '../sitelog/sitelog.js'
-import { siteList, type EntryAnswer, type SiteList } from '../station/station.js'
+import { reservedNumbers, siteList, type EntryAnswer, type SiteList } from '../station/station.js'
 import { openStore, readStoreFolder, type Store } from '../store/store.js'
 import { bootWord, good, type EventLine, type Outcome } from '../terms/terms.js'
 
@@ -35,7 +37,13 @@ async function addToDisk(
   disk: FolderDisk,
   entry: Record<string, string>,
 ): Promise<Outcome<Added>> {
-  const store = await openStore({ disk, newStoreId: randomUUID, station: settings.station.name })
+  const reserved = await reservedNumbers(stateFile(join(settings.data.folder, 'state.json')))
+  const store = await openStore({
+    disk,
+    newStoreId: randomUUID,
+    station: settings.station.name,
+    ...reserved,
+  })
   if (!store.ok) return store
   const log = new SiteLog()
   await store.value.scan((view) => addIfEvent(log, view.line()), { kind: 'event' })
@@ -60,7 +68,7 @@ async function written(store: Store, log: SiteLog, line: Omit<EventLine, 'seq'>)
 }
 
 function present(settings: Settings) {
-  const clock = new SystemClock(settings.clock.trust)
+  const clock = new SystemClock(settings.clock.trust, settings.clock.ntpFile)
   const { at, source } = clock.utc()
   return { bootId: clock.bootId, mono: clock.mono(), utc: source === undefined ? undefined : at }
 }

@@ -42,7 +42,7 @@ async function runOnce(file: string, stamp: string, preparation: Preparation): P
   if (!locked.ok) return refuse(locked.fault)
   const control = await openControl(settings)
   if (!control.ok) return refuse(control.fault)
-  const clock = new SystemClock(settings.clock.trust)
+  const clock = new SystemClock(settings.clock.trust, settings.clock.ntpFile)
   const station = await composeStation(plan, clock, log)
   if (!station.ok) {
     await control.value.close()

@@ -2,11 +2,13 @@ import { existsSync, mkdirSync, writeFileSync } from 'node:fs'
 import { hostname } from 'node:os'
 import { dirname, resolve } from 'node:path'
 import { bad, faultText, good, type Outcome } from '../terms/terms.js'
+import { SystemClock } from '../hardware/clock.js'
 import { knownLayouts, loadLayout } from './layouts.js'
 import { viewBoard } from './listen-board.js'
 import type { Facts } from './listen-facts.js'
 import { hearPort, realWorld, untilInterrupted } from './listen.js'
 import { checkSettingsText } from './read-settings.js'
+import { setClockHint } from './set-clock.js'
 import { askAtTerminal, type Ask } from './setup-ask.js'
 import { findGauges, type FoundGauge } from './setup-gauges.js'
 import { setupText, type FoundSensor, type SetupAnswers } from './setup-text.js'
@@ -55,6 +57,7 @@ export async function setup(options: SetupOptions): Promise<number> {
   const written = write(file, text, options.force === true)
   if (written !== undefined) return refuse(written, 1)
   say(lastWords(file))
+  if (new SystemClock('auto').utc().source === undefined) say(clockWords)
   if (solar) say(cautions)
   return 0
 }
@@ -194,6 +197,11 @@ Read it through; each line says what it means. Then:
   motepost check --settings ${file}     tries port, data folder, clock and broker
   motepost run --settings ${file}       runs the station until it is stopped
 systemd/README.md tells how it starts by itself at power-on.`
+
+const clockWords = `
+Nothing has set the clock of this board yet, and no battery keeps it. The station records from its first minute and
+places it all in time later, when a network, a satellite receiver or a modem tells (clock in the settings), or you do:
+  ${setClockHint}`
 
 /** Common practice and the law of the place; not a substitute for either. */
 const cautions = `

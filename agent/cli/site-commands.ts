@@ -1,5 +1,6 @@
 import { InvalidArgumentError, type Command } from 'commander'
 import type { GivenEntry, Output } from './sitelog.js'
+import type { SetClockOptions } from './set-clock.js'
 import type { StatusOptions } from './status.js'
 import type { VisitOptions } from './visit.js'
 
@@ -15,12 +16,32 @@ export function addSiteCommands(program: Command, settingsOption: SettingsOption
     .option(...settingsOption)
     .option('-w, --watch', 'again and again until Ctrl-C')
     .option('--every <s>', 'seconds between two looks of --watch', seconds)
+    .option('--set-clock <time>', 'tell a station that does not know the time what it is; see below')
+    .option('--clock-error <s>', 'how far that time may be off, 1 to 600', clockError)
+    .option('--confirm', 'it is right, whatever the store or another source says')
     .option('--json', 'the same facts as JSON')
-    .action(async ({ settings, ...options }: WithSettings & StatusOptions) =>
-      finish((await import('./status.js')).status(settings, options)),
+    .addHelpText('after', setClockHelp)
+    .action(async ({ settings, ...options }: WithSettings & StatusOptions & Partial<SetClockOptions>) =>
+      finish(
+        options.setClock === undefined
+          ? (await import('./status.js')).status(settings, options)
+          : (await import('./set-clock.js')).setClock(settings, { ...options, setClock: options.setClock }),
+      ),
     )
   addVisit(program, settingsOption, finish)
   addSitelog(program.command('sitelog').description('what people did at the station'), settingsOption, finish)
+}
+
+const setClockHelp = `
+Telling the time: the station's own UTC follows what it is told, where no better source contradicts; the clock of
+the board is never set. From a laptop or phone whose clock is right, so that its time and not the board's is given:
+  ssh STATION motepost status --set-clock "$(date -u +%FT%TZ)"
+or by hand, as the clocks of the place show it: motepost status --set-clock '2026-03-01 08:30'`
+
+function clockError(text: string): number {
+  const value = Number(text)
+  if (value >= 1 && value <= 600) return value
+  throw new InvalidArgumentError('It must be a number of seconds from 1 to 600.')
 }
 
 const timeWords =

@@ -5,14 +5,19 @@ import { monoSeconds, utcMillis, type Clock, type MonoSeconds, type UtcView } fr
 export type ClockTrust = 'auto' | 'system' | 'ntp-file' | 'none'
 
 const longestTimerMillis = 2 ** 31 - 1
-const ntpFile = '/run/systemd/timesync/synchronized'
+/** Made by the time service of systemd when the network has set the clock. */
+export const usualNtpFile = '/run/systemd/timesync/synchronized'
 const rtcFile = '/sys/class/rtc/rtc0/hctosys'
 
-/** Bounds of what each source promises, in seconds: common practice, no source. */
+/**
+ * Bounds of what each source promises, in seconds: common practice, no source. The network's is that of a client over a slow
+ * link; a battery-backed clock strays a minute in some months, and nobody knows when it was set.
+ */
 const errorOf = { system: 1, ntp: 0.5, rtc: 60 } as const
 
 /**
- * Boot time including sleep from /proc/uptime (two decimals); UTC from the wall clock, vouched for by what `trust` names.
+ * Boot time including sleep from /proc/uptime (two decimals); UTC from the wall clock, vouched for by what `trust` names. Nothing here
+ * sets it: the station's own UTC follows its time checks, the board's clock is the system's affair.
  * The uptime file is opened once and read in place: about ten microseconds a look, no thread of the pool.
  */
 export class SystemClock implements Clock {
@@ -20,7 +25,10 @@ export class SystemClock implements Clock {
   private readonly uptime = openSync('/proc/uptime', 'r')
   private readonly text = Buffer.alloc(64)
 
-  constructor(private readonly trust: ClockTrust) {}
+  constructor(
+    private readonly trust: ClockTrust,
+    private readonly ntpFile: string = usualNtpFile,
+  ) {}
 
   mono(): MonoSeconds {
     const length = readSync(this.uptime, this.text, 0, 64, 0)
@@ -35,7 +43,7 @@ export class SystemClock implements Clock {
   private source(): keyof typeof errorOf | undefined {
     if (this.trust === 'none') return undefined
     if (this.trust === 'system') return 'system'
-    if (existsSync(ntpFile)) return 'ntp'
+    if (existsSync(this.ntpFile)) return 'ntp'
     return this.trust === 'auto' && hasBatteryClock() ? 'rtc' : undefined
   }
 

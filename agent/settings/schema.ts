@@ -16,6 +16,7 @@ import {
   zeroOrWhole,
   zone,
 } from './leaves.js'
+import { limitsSchema } from './schema-limits.js'
 import {
   alertChannels,
   alertChannelShape,
@@ -31,6 +32,7 @@ import {
   shortNameWords,
   urlShape,
 } from './patterns.js'
+import { clockGroup } from './schema-clock.js'
 
 /**
  * The settings file as it is written: every key, its range, its default and a sentence about it. Checks that need two
@@ -200,6 +202,33 @@ const alert = group('One rule that watches an average.', {
   priority: choice('How pressing it is.', ['low', 'normal', 'high']).default('normal'),
 })
 
+const ladderStep = group('One step.', {
+  step: choice('What the command does; each at most once, in this order.', [
+    'interface',
+    'modem-reset',
+    'modem-power',
+    'reboot',
+  ]),
+  command: list(
+    'The program and its words, one by one; no shell reads them.',
+    text('A word.', plainText, anyWords),
+    [1, 16],
+    'words',
+  ),
+  after_min: number('Without any answer for so long the command is run.', {
+    least: 10,
+    most: 10_080,
+    unit: 'minutes',
+  }).default(60),
+  every_min: number('At most so often.', { least: 10, most: 1440, unit: 'minutes' }).default(180),
+  most_a_day: whole('At most so many times in 24 hours.', { least: 1, most: 24, unit: 'times' }).default(4),
+  limit_s: number('A command that takes longer is stopped.', {
+    least: 1,
+    most: 300,
+    unit: 'seconds',
+  }).default(60),
+})
+
 const filePath = (words: string) => text(words, pathShape, pathWords).optional()
 
 const uplink = group('Where records are sent.', {
@@ -211,7 +240,7 @@ const uplink = group('Where records are sent.', {
   ).optional(),
   protocol: numberChoice('Version of MQTT: 5, or 4 for brokers that only know 3.1.1.', [5, 4]).default(5),
   client_id: text(
-    'Name at the broker; by default motepost-<group>-<station>. Never the same for two stations.',
+    'Name at the broker; by default motepost-<group>-<station>-<store>. Never the same for two stations.',
     /^[\x21-\x7e]{1,100}$/,
     '1 to 100 plain characters without spaces',
   ).optional(),
@@ -251,6 +280,21 @@ const uplink = group('Where records are sent.', {
     'kept stays connected; per-pack connects for each pack (costs less on a metered link).',
     ['kept', 'per-pack'],
   ).default('kept'),
+  daily_budget_kb: zeroOrWhole(
+    'Bytes in 24 hours, all in; old records wait when half of it is used. 0: no limit.',
+    { least: 400, most: 10_000_000, unit: 'kilobytes' },
+  ).default(5000),
+  resend_after_min: number('What no receipt names after so long is sent again.', {
+    least: 0.05,
+    most: 1440,
+    unit: 'minutes',
+  }).default(120),
+  ladder: list(
+    'What is done about a link that is up and carries nothing, the gentlest first.',
+    ladderStep,
+    [0, 4],
+    'steps',
+  ).default([]),
 })
 
 const metres = (words: string, most: number) => number(words, { least: 0, most, unit: 'metres' })
@@ -316,15 +360,11 @@ export const settingsSchema = group('Settings of one Motepost station.', {
     ).optional(),
     group_access: onOff('Whether the group of its user may ask it too.').default(false),
   }).prefault({}),
-  clock: group('When the clock of the board is believed.', {
-    trust: choice(
-      'auto: when the network set it or a battery-backed clock keeps it; system: always; ntp-file: only when the network set it; none: never.',
-      ['auto', 'system', 'ntp-file', 'none'],
-    ).default('auto'),
-  }).prefault({}),
+  clock: clockGroup,
   alerts: list('Rules, up to 32.', alert, [0, 32], 'rules').default([]),
   uplink: uplink.prefault({}),
   site: site.optional(),
+  limits: limitsSchema.prefault({}),
   health: group('How the station tells how it is.', {
     every_min: number('A health message so often, and at each change.', {
       least: 1,

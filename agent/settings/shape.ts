@@ -20,12 +20,35 @@ export interface Settings {
     readonly flushEverySeconds: number
   }
   readonly runtime: { readonly folder?: string; readonly groupAccess: boolean }
-  readonly clock: { readonly trust: 'auto' | 'system' | 'ntp-file' | 'none' }
+  readonly clock: ClockSettings
   readonly alerts: readonly AlertSettings[]
   readonly uplink: UplinkSettings
   readonly site?: SiteSettings
+  readonly limits: LimitSettings
   readonly health: { readonly everyMinutes: number }
   readonly log: { readonly level: 'info' | 'warn' | 'debug' }
+}
+
+export interface LimitSettings {
+  /** Name of a file in config/limits without .yaml. */
+  readonly set?: string
+  /** As written; `limits` reads them. */
+  readonly own: SettingsFile['limits']['own']
+  readonly correctionFiles: readonly string[]
+}
+
+export interface ClockSettings {
+  readonly trust: 'auto' | 'system' | 'ntp-file' | 'none'
+  /** There once the network has set the clock. */
+  readonly ntpFile: string
+  readonly satellite?: TimeLineSettings
+  readonly modem?: TimeLineSettings
+}
+
+export interface TimeLineSettings {
+  readonly port: string
+  readonly baud: number
+  readonly everyMinutes: number
 }
 
 export interface StationSettings {
@@ -100,7 +123,8 @@ export interface MqttSettings {
   readonly mode: 'mqtt'
   readonly url: string
   readonly protocol: 4 | 5
-  readonly clientId: string
+  /** Absent: made of group, station and store, so that a second card is another client. */
+  readonly clientId?: string
   readonly username?: string
   readonly passwordFile?: string
   readonly caFile?: string
@@ -113,6 +137,20 @@ export interface MqttSettings {
   readonly receipts: 'required' | 'none'
   readonly encoding: 'cbor' | 'json'
   readonly connection: 'kept' | 'per-pack'
+  /** 0: no limit. */
+  readonly dailyBudgetKilobytes: number
+  readonly resendAfterMinutes: number
+  readonly ladder: readonly LadderStepSettings[]
+}
+
+export interface LadderStepSettings {
+  readonly step: 'interface' | 'modem-reset' | 'modem-power' | 'reboot'
+  /** The program and its words. */
+  readonly command: readonly string[]
+  readonly afterMinutes: number
+  readonly everyMinutes: number
+  readonly mostADay: number
+  readonly limitSeconds: number
 }
 
 export interface SiteSettings {
@@ -173,10 +211,15 @@ export function settingsOf(file: SettingsFile): Settings {
     supply: given({ lowFile: file.supply.low_file }),
     data: { folder: data.folder, recordSeconds: data.record_s, flushEverySeconds: data.flush_every_s },
     runtime: given({ folder: file.runtime.folder, groupAccess: file.runtime.group_access }),
-    clock: file.clock,
+    clock: clockOf(file.clock),
     alerts: file.alerts.map(alertOf),
     uplink: uplinkOf(file),
     ...(file.site ? { site: siteOf(file.site) } : {}),
+    limits: given({
+      set: file.limits.set,
+      own: file.limits.own,
+      correctionFiles: file.limits.correction_files,
+    }),
     health: { everyMinutes: health.every_min },
     log: file.log,
   }
@@ -185,6 +228,12 @@ export function settingsOf(file: SettingsFile): Settings {
 /** Without the keys that are undefined: equal settings are deeply equal. */
 const given = <T extends object>(value: T): T =>
   Object.fromEntries(Object.entries(value).filter(([, one]) => one !== undefined)) as T
+
+function clockOf({ trust, ntp_file, satellite, modem }: SettingsFile['clock']): ClockSettings {
+  const lineOf = (line: typeof modem): TimeLineSettings | undefined =>
+    line && { port: line.port, baud: line.baud, everyMinutes: line.every_min }
+  return given({ trust, ntpFile: ntp_file, satellite: lineOf(satellite), modem: lineOf(modem) })
+}
 
 function instrumentOf(file: SettingsFile['instruments'][number]): InstrumentSettings {
   const { read_every_s, warm_up_s, silent_after_s, reopen_after_s } = file
@@ -242,13 +291,13 @@ function alertOf(alert: SettingsFile['alerts'][number]): AlertSettings {
   }
 }
 
-function uplinkOf({ station, uplink }: SettingsFile): UplinkSettings {
+function uplinkOf({ uplink }: SettingsFile): UplinkSettings {
   if (uplink.mode !== 'mqtt') return { mode: 'none' }
   return given({
     mode: 'mqtt',
     url: uplink.url!,
     protocol: uplink.protocol as 4 | 5,
-    clientId: uplink.client_id ?? `motepost-${station.group}-${station.name}`,
+    clientId: uplink.client_id,
     username: uplink.username,
     passwordFile: uplink.password_file,
     caFile: uplink.ca_file,
@@ -260,6 +309,16 @@ function uplinkOf({ station, uplink }: SettingsFile): UplinkSettings {
     receipts: uplink.receipts,
     encoding: uplink.encoding,
     connection: uplink.connection,
+    dailyBudgetKilobytes: uplink.daily_budget_kb,
+    resendAfterMinutes: uplink.resend_after_min,
+    ladder: uplink.ladder.map((one) => ({
+      step: one.step,
+      command: one.command,
+      afterMinutes: one.after_min,
+      everyMinutes: one.every_min,
+      mostADay: one.most_a_day,
+      limitSeconds: one.limit_s,
+    })),
   })
 }
 
