@@ -3,8 +3,8 @@
  *
  * In: plain numbers in µg/m³, °, m/s; a missing value is NaN where a function says so and absent otherwise.
  * Out: percentiles, straight lines, distances between series, rank tests, blocks for resampling, wind sectors, the figures
- * of a side-by-side run with the US EPA's targets for PM2.5 sensors, its correction and lag, and the change between like
- * hours of the week before and after something was done.
+ * of a side-by-side run with the US EPA's targets for PM2.5 sensors, its correction (plain, with humidity, growth), its lag,
+ * the drift since an earlier run, and the change between like hours of the week before and after something was done.
  * Assumed: values are comparable: one unit, one scaling, valid hours or days only. The caller sees to that.
  * Refused: what has no answer (no values, no variation) is undefined or NaN, never a made-up number. Nothing random is
  * drawn here: the starts of blocks come from the caller.
@@ -22,12 +22,23 @@ export {
 } from './before-after.js'
 export {
   fitCorrection,
+  heldOutFolds,
+  humidDays,
   leastCorrectionDays,
+  leastHumidityRange,
+  leastHumidityShare,
   type CorrectionFit,
   type DayPairs,
+  type Draws,
+  type FitKind,
   type HeldOut,
+  type HumidityTrouble,
+  type Interval,
 } from './correction-fit.js'
+export { driftOf, type Drift, type DriftChange, type DriftLevel, type DriftRun } from './drift.js'
+export { GrowthSums, type GrowthDay, type GrowthLine } from './growth-fit.js'
 export { lagTest, type LagFit, type LagTest } from './lag.js'
+export { unitPairs, type UnitPair } from './pairs.js'
 export { complementaryError, rankTest, shiftOf, type RankTest } from './rank-test.js'
 export {
   distance,

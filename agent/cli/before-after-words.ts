@@ -12,6 +12,9 @@ const channelWords: Readonly<Record<string, string>> = {
   pm10: 'PM10',
 }
 
+/** 'PM2.5' of pm2_5, whatever its slot. */
+export const massWords = (channel: string): string => channelWords[nameOf(channel)] ?? channel
+
 export function beforeAfterText(found: BeforeAfterFound, detail: boolean): string[] {
   const fold = (text: string): string => folded(text, textWidth, 2)
   const lines = [fold(plainSentence(found)), ...notes(found).map(fold)]
@@ -28,7 +31,7 @@ const intervalWords = ([low, high]: Changed['interval']): string => `95 %: ${ten
 
 export function plainSentence(found: BeforeAfterFound): string {
   const { verdict, change, days, background } = found
-  const what = `${channelWords[nameOf(found.channel)]} at ${found.name}`
+  const what = `${massWords(found.channel)} at ${found.name}`
   if (verdict === 'not-enough-data' || !change)
     return `Not enough data: ${days[0]} valid days before and ${days[1]} after ${found.at}; ${leastDays} are needed on each side.`
   const beyond = background ? ' beyond background' : ''

@@ -1,39 +1,34 @@
 import {
-  besideTargets,
-  distance,
-  fitCorrection,
-  joinBlocks,
-  lagTest,
-  leastSquares,
   sideBySide,
   targetVerdict,
-  type CorrectionFit,
-  type DayPairs,
-  type Distance,
-  type LagTest,
-  type Line,
+  unitPairs,
+  type FitKind,
   type SideBySide,
-  type Targets,
   type TargetVerdict,
+  type UnitPair,
 } from '../analysis/analysis.js'
 import { startOfDay } from '../averages/averages.js'
 import { refuse, wrongUse, type Opened } from './desk.js'
 import { nameOf } from './desk-records.js'
 import { readSpan, type DeskZone } from './desk-zone.js'
-import { collocateJson, collocateText } from './collocate-words.js'
-import { writeCorrection, type Written } from './collocate-write.js'
+import { collocateCsv } from './collocate-csv.js'
+import { readPrevious, readLevels } from './collocate-drift.js'
+import { humidityFor, type HourlyHumidity } from './collocate-humidity.js'
+import { collocateJson } from './collocate-json.js'
+import { drawCollocation } from './collocate-svg.js'
+import { captureOf, unitFound, type UnitFound } from './collocate-unit.js'
+import { collocateText } from './collocate-words.js'
+import { writeCorrections, type Written } from './collocate-write.js'
 import {
   commonZone,
   compareChannel,
   dayMean,
-  hourMean,
-  hoursBetween,
   hoursFrom,
   openSources,
   type Hours,
   type Source,
 } from './compare-hours.js'
-import { blockStarts, readSeed } from './compare-seed.js'
+import { readSeed } from './compare-seed.js'
 import { Progress } from './progress.js'
 
 export interface CollocateOptions {
@@ -46,25 +41,23 @@ export interface CollocateOptions {
   readonly from?: string
   readonly to?: string
   readonly seed?: string
+  /** linear, humidity or growth. */
+  readonly form?: string
+  /** Where humidity comes from, if not from the unit itself. */
+  readonly humidity?: string
+  readonly humidityChannel?: string
+  /** Correction files of earlier runs. */
+  readonly previous?: readonly string[]
+  readonly apply?: string
+  /** Readings at which drift is told. */
+  readonly levels?: string
   readonly write?: string
-  readonly serial?: string
+  /** Serial numbers in the order of the units, where no site log says them. */
+  readonly serial?: readonly string[]
+  readonly svg?: string
   readonly force?: boolean
+  readonly csv?: boolean
   readonly json?: boolean
-}
-
-/** One unit beside the reference. Figures of daily means; the correction of hours, where the reference has hours. */
-export interface UnitFound {
-  readonly hours: Hours
-  readonly source: Source
-  readonly days: number
-  /** Hours that count of the hours of the run, 0 to 1. */
-  readonly capture: number
-  readonly line?: Line
-  readonly distance?: Distance
-  readonly targets?: Targets
-  /** Absent where the reference has no hours. */
-  readonly lag?: LagTest
-  readonly fit?: CorrectionFit
 }
 
 export interface CollocateFound {
@@ -74,6 +67,9 @@ export interface CollocateFound {
   readonly referenceCapture: number
   readonly units: readonly UnitFound[]
   readonly run: SideBySide
+  /** Of each two units. */
+  readonly pairs: readonly UnitPair[]
+  readonly form: FitKind
   readonly verdict: TargetVerdict
   /** Numbers of days since 1970, both included. */
   readonly firstDay: number
@@ -83,24 +79,37 @@ export interface CollocateFound {
 }
 
 const hourSeconds = 3600
-/** Days lean on the day before: blocks of three are drawn together. */
-const blockDays = 3
+const forms: Readonly<Record<string, FitKind>> = {
+  linear: 'linear',
+  humidity: 'linear-humidity',
+  growth: 'growth',
+}
 
 /** Units beside a reference. @returns exit code: 0 told, 1 a slip, outside the targets or nothing to compare, 2 wrong use */
 export async function collocate(options: CollocateOptions): Promise<number> {
   const found = await findCollocation(options)
   if (!found.ok) return refuse(found)
-  let written: Written | undefined
+  let written: readonly Written[] = []
   if (options.write !== undefined) {
-    const done = await writeCorrection(found.value, options.write, options)
+    const done = await writeCorrections(found.value, options.write, options)
     if (!done.ok) return refuse(done)
     written = done.value
   }
-  const text = options.json
-    ? collocateJson(found.value, written)
-    : collocateText(found.value, written).join('\n')
-  process.stdout.write(text + '\n')
+  const drawn = drawCollocation(found.value, options.svg, options.force ?? false)
+  if (!drawn.ok) return refuse(drawn)
+  process.stdout.write(told(found.value, options, written, drawn.value))
   return found.value.verdict === 'outside-targets' || found.value.units.some(hasSlip) ? 1 : 0
+}
+
+function told(
+  found: CollocateFound,
+  { json, csv }: CollocateOptions,
+  written: readonly Written[],
+  drawn: readonly string[],
+): string {
+  if (json) return collocateJson(found, written, drawn) + '\n'
+  if (csv) return collocateCsv(found)
+  return collocateText(found, written, drawn).join('\n') + '\n'
 }
 
 export const hasSlip = ({ lag }: UnitFound): boolean => (lag?.slipHours ?? 0) !== 0
@@ -110,9 +119,15 @@ async function findCollocation(options: CollocateOptions): Promise<Opened<Colloc
   if (!channel.ok) return channel
   const seed = readSeed(options.seed)
   if (!seed.ok) return seed
-  const opened = await openAll(options, channel.value)
+  const form = forms[options.form ?? 'linear']
+  if (!form) return wrongUse(`--form ${options.form}: linear, humidity or growth`)
+  const levels = readLevels(options.levels)
+  if (!levels.ok) return levels
+  const opened = await openAll(options, channel.value, form)
   if (!opened.ok) return opened
   const { reference, units, zone } = opened.value
+  const previous = readPrevious(options, channel.value, units)
+  if (!previous.ok) return previous
   const span = readSpan(options.from, options.to, zone)
   if (!span.ok) return span
   const local = (utc: number): number => utc + zone.offsetMinutes * 60_000
@@ -134,7 +149,13 @@ async function findCollocation(options: CollocateOptions): Promise<Opened<Colloc
   const unitDays = units.map(({ hours }) => days.map((day) => dayMean(hours.sums, day)))
   const run = sideBySide(referenceDays, unitDays)!
   const byHours = reference.stepSeconds <= hourSeconds
-  const about = { reference, days, referenceDays, byHours, seed: seed.value, run }
+  const about = { reference, days, referenceDays, byHours, seed: seed.value, run, form, levels: levels.value }
+  const progress = new Progress('drawing lines')
+  const found = units.map((unit, i) => {
+    progress.show(i / units.length)
+    return unitFound(unit, unitDays[i], previous.value[i], about)
+  })
+  progress.show(1)
   return {
     ok: true,
     value: {
@@ -142,21 +163,35 @@ async function findCollocation(options: CollocateOptions): Promise<Opened<Colloc
       zone,
       reference,
       referenceCapture: captureOf(reference, days),
-      units: units.map((unit, i) => unitFound(unit, unitDays[i], about)),
+      units: found,
       run,
+      pairs: unitPairs(unitDays),
+      form,
       verdict: nameOf(channel.value) === 'pm2_5' ? targetVerdict(run) : 'indicative-not-judged',
       ...{ firstDay, lastDay, byHours, seed: seed.value },
     },
   }
 }
 
+/** A unit as it was opened, before anything is worked out. */
+export interface OpenedUnit {
+  readonly hours: Hours
+  readonly source: Source
+  readonly serial?: string
+  readonly humidity: HourlyHumidity
+}
+
 interface OpenedAll {
   readonly reference: Hours
-  readonly units: readonly { readonly hours: Hours; readonly source: Source }[]
+  readonly units: readonly OpenedUnit[]
   readonly zone: DeskZone
 }
 
-async function openAll(options: CollocateOptions, channel: string): Promise<Opened<OpenedAll>> {
+async function openAll(
+  options: CollocateOptions,
+  channel: string,
+  form: FitKind,
+): Promise<Opened<OpenedAll>> {
   const references = await openSources(options.reference)
   if (!references.ok) return references
   const sources: Source[] = []
@@ -172,15 +207,29 @@ async function openAll(options: CollocateOptions, channel: string): Promise<Open
     hoursFrom(source, of, zone.value.offsetMinutes, (share) => progress.show(share))
   const reference = await oneReference(references.value, options.referenceChannel ?? nameOf(channel), read)
   if (!reference.ok) return reference
-  const units: { hours: Hours; source: Source }[] = []
+  const units: OpenedUnit[] = []
   for (const source of sources) {
-    const hours = await read(source, channel)
-    if (!hours.ok) return hours
-    units.push(...hours.value.map((one) => ({ hours: one, source })))
+    const all = await read(source, channel)
+    if (!all.ok) return all
+    for (const hours of all.value) {
+      const humidity = await humidityFor({ hours, source }, zone.value.offsetMinutes, options)
+      if (!humidity.ok && form !== 'linear') return humidity
+      const serial = options.serial?.[units.length] ?? hours.serial
+      units.push({
+        hours,
+        source,
+        serial,
+        humidity: humidity.ok ? humidity.value : { name: undefined, at: noHumidity },
+      })
+    }
   }
   if (units.length === 0) return wrongUse(`no hour of ${channel} counts in ${options.unit.join(', ')}`)
+  if ((options.serial?.length ?? 0) > units.length)
+    return wrongUse(`--serial: ${options.serial!.length} numbers for ${units.length} units`)
   return { ok: true, value: { reference: reference.value, units, zone: zone.value } }
 }
+
+const noHumidity = (): number => NaN
 
 async function oneReference(
   sources: readonly Source[],
@@ -199,72 +248,3 @@ async function oneReference(
     `the reference holds several series of ${channel} (${all.map(({ name }) => name).join('; ')}); name one slot with --reference-channel, or a series file`,
   )
 }
-
-interface About {
-  readonly reference: Hours
-  readonly days: readonly number[]
-  readonly referenceDays: readonly number[]
-  readonly byHours: boolean
-  readonly seed: number
-  readonly run: SideBySide
-}
-
-function unitFound(
-  { hours, source }: OpenedAll['units'][number],
-  unitDays: readonly number[],
-  { reference, days, referenceDays, byHours, seed, run }: About,
-): UnitFound {
-  const both = days.flatMap((_, i) =>
-    Number.isNaN(unitDays[i] + referenceDays[i]) ? [] : [{ x: referenceDays[i], y: unitDays[i] }],
-  )
-  const [x, y] = [both.map((pair) => pair.x), both.map((pair) => pair.y)]
-  const line = leastSquares(x, y)
-  const apart = distance(x, y)
-  const at = hoursBetween(startOfDay(days[0]), startOfDay(days[days.length - 1] + 1))
-  const lag = byHours
-    ? lagTest(
-        at.map((hour) => hourMean(reference.sums, hour)),
-        at.map((hour) => hourMean(hours.sums, hour)),
-      )
-    : undefined
-  const pairs = dayPairs(hours, reference, days, byHours)
-  return {
-    ...{ hours, source, days: both.length, capture: captureOf(hours, days), line, distance: apart, lag },
-    targets: line && apart && besideTargets({ ...run, ...line }),
-    fit: fitCorrection(pairs, drawnDays(pairs.length, seed)),
-  }
-}
-
-const captureOf = ({ sums }: Hours, days: readonly number[]): number => {
-  const at = hoursBetween(startOfDay(days[0]), startOfDay(days[days.length - 1] + 1))
-  return at.filter((hour) => !Number.isNaN(hourMean(sums, hour))).length / at.length
-}
-
-/** Pairs of hours by day, or of a day where the reference has no hours; days without a pair are left out. */
-function dayPairs(unit: Hours, reference: Hours, days: readonly number[], byHours: boolean): DayPairs[] {
-  return days.flatMap((day) => {
-    const pairs = byHours
-      ? hoursBetween(startOfDay(day), startOfDay(day + 1)).map((at) => [
-          hourMean(unit.sums, at),
-          hourMean(reference.sums, at),
-        ])
-      : [[dayMean(unit.sums, day), dayMean(reference.sums, day)]]
-    const whole = pairs.filter(([u, r]) => !Number.isNaN(u + r))
-    return whole.length > 0 ? [{ unit: whole.map(([u]) => u), reference: whole.map(([, r]) => r) }] : []
-  })
-}
-
-function* drawnDays(days: number, seed: number): Generator<number[]> {
-  const indices = Array.from({ length: days }, (_, i) => i)
-  if (days < blockDays) return
-  for (const starts of blockStarts(days, blockDays, seed))
-    yield joinBlocks(indices, starts, blockDays, false)!
-}
-
-/** Which targets a unit misses, in words; none where no line could be drawn. */
-export const missedTargets = ({ targets }: UnitFound): string[] =>
-  targets
-    ? (['slope', 'intercept', 'rSquared', 'error', 'precision'] as const)
-        .filter((one) => !targets[one])
-        .map((one) => (one === 'rSquared' ? 'R²' : one))
-    : ['no line can be drawn']

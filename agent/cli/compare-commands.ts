@@ -49,9 +49,24 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .option('--from <time>', 'first day of the run')
     .option('--to <time>', 'last day of the run')
     .option('--seed <number>', 'another chance for the intervals [1]')
-    .option('--write <file>', 'write the correction of the one unit there')
-    .option('--serial <number>', 'serial number of the unit, where its site log does not say')
+    .option(
+      '--form <name>',
+      'of the correction: linear, humidity (linear with it), growth (hygroscopic) [linear]',
+    )
+    .option('--humidity <place>', 'store or series file that holds the humidity [the unit itself]')
+    .option('--humidity-channel <name>', 'humidity, with its slot where one is meant')
+    .option(
+      '--previous <file>',
+      'correction file of an earlier run: shows drift; again for more units',
+      repeated,
+    )
+    .option('--apply <which>', 'of both runs: first, last, or linear (between them by time) [linear]')
+    .option('--levels <readings>', 'µg/m³ at which drift is told [10,35,75]')
+    .option('--write <file>', 'write the correction there; of several units one each, into that folder')
+    .option('--serial <number>', 'of the units in their order, where no site log says them', listed)
+    .option('--svg <folder>', 'draw scatter and time there')
     .option('--force', 'write over a file that is there')
+    .option('--csv', 'the table of units as CSV')
     .option('--json', 'the same facts as JSON')
     .action(async (options: CollocateOptions) => finish((await import('./collocate.js')).collocate(options)))
 

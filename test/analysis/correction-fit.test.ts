@@ -11,12 +11,13 @@ const days: DayPairs[] = Array.from({ length: 20 }, (_, day) => {
   const unit = Array.from({ length: 1 + (day % 24) }, () => 10 + 40 * next())
   return { unit, reference: unit.map((value) => 3 + 0.6 * value + normal()) }
 })
+const none = { draws: [], blocks: 10 }
 const pairsOf = (some: readonly DayPairs[]): number[][] =>
   some.flatMap(({ unit, reference }) => unit.map((value, i) => [value, reference[i]]))
 
 describe('a correction drawn from days side by side', () => {
   it('is the least-squares line of reference on unit, as simple-statistics draws it', () => {
-    const fit = fitCorrection(days, [])!
+    const fit = fitCorrection(days, none)!
     const line = linearRegression(pairsOf(days))
     expect(fit.slope).toBeCloseTo(line.m, 10)
     expect(fit.intercept).toBeCloseTo(line.b, 9)
@@ -25,18 +26,18 @@ describe('a correction drawn from days side by side', () => {
 
   it('has in its interval the line of exactly the days that were drawn', () => {
     const draw = [3, 4, 5, 9, 9, 9, 19, 0, 1, 2]
-    const fit = fitCorrection(days, [draw])!
+    const fit = fitCorrection(days, { draws: [draw], blocks: 1e12 })!
     const line = linearRegression(pairsOf(draw.map((day) => days[day])))
     expect(fit.slopeInterval[0]).toBeCloseTo(line.m, 9)
     expect(fit.interceptInterval[1]).toBeCloseTo(line.b, 8)
   })
 
   it('needs ten days, and figures that vary', () => {
-    expect(fitCorrection(days.slice(0, 9), [])).toBeUndefined()
+    expect(fitCorrection(days.slice(0, 9), none)).toBeUndefined()
     expect(
       fitCorrection(
         days.map(() => ({ unit: [5], reference: [6] })),
-        [],
+        none,
       ),
     ).toBeUndefined()
   })

@@ -121,7 +121,7 @@ describe('a slip of one hour', () => {
       expect(code).toBe(1)
       expect(out.replace(/\s+/g, ' ')).toContain(words)
       const file = join(newFolder(), 'correction.yaml')
-      expect((await run({ unit: [slipped], reference, write: file, serial: '7' })).err).toContain('slip')
+      expect((await run({ unit: [slipped], reference, write: file, serial: ['7'] })).err).toContain('slip')
       expect(existsSync(file)).toBe(false)
     }
   })
@@ -148,7 +148,7 @@ describe('the correction file', () => {
     const file = join(newFolder(), 'correction.yaml')
     const options = { unit: [unit], reference, write: file }
     expect((await run(options)).err).toContain('--serial')
-    expect((await run({ ...options, serial: '00417' })).code).toBe(0)
+    expect((await run({ ...options, serial: ['00417'] })).code).toBe(0)
     expect(loadCorrection(file)).toMatchObject({
       ok: true,
       value: {
@@ -159,7 +159,7 @@ describe('the correction file', () => {
         source: expect.stringContaining('humidity was not recorded') as string,
       },
     })
-    expect((await run({ ...options, serial: '00417' })).err).toContain('--force')
+    expect((await run({ ...options, serial: ['00417'] })).err).toContain('--force')
   })
 })
 
