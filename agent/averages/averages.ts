@@ -32,7 +32,9 @@ export {
   hourAt,
   hourRules,
   isHour,
+  keptHours,
   quarterHourSeconds,
+  type HourOf,
   type PeriodFigure,
   type PeriodKind,
 } from './hours.js'

@@ -43,6 +43,9 @@ export class BlockSums {
   private readonly pages = new Map<number, Float64Array>()
   private readonly blockMillis: number
   private readonly perDay: number
+  /** The day that was added to last: nearly always the next piece's too. */
+  private newestDay = NaN
+  private newestPage: Float64Array = new Float64Array(0)
 
   /** @param blockSeconds a divisor of the day */
   constructor(readonly blockSeconds: number) {
@@ -62,8 +65,9 @@ export class BlockSums {
   }
 
   private addTo(block: number, piece: Piece, share: number): void {
-    const page = this.page(Math.floor(block / this.perDay))
-    const at = (block - Math.floor(block / this.perDay) * this.perDay) * width
+    const day = Math.floor(block / this.perDay)
+    const page = day === this.newestDay ? this.newestPage : this.page(day)
+    const at = (block - day * this.perDay) * width
     page[at] += piece.seconds * share
     page[at + 1] += piece.plannedSeconds * share
     if (!(piece.usedSeconds > 0) || Number.isNaN(piece.mean)) return
@@ -80,6 +84,8 @@ export class BlockSums {
   private page(day: number): Float64Array {
     let page = this.pages.get(day)
     if (!page) this.pages.set(day, (page = new Float64Array(this.perDay * width)))
+    this.newestDay = day
+    this.newestPage = page
     return page
   }
 

@@ -7,7 +7,7 @@
  */
 import type { LocalDay } from '../terms/terms.js'
 import { dayText, startOfDay, type BlockSums } from './blocks.js'
-import { hourAt, isHour, type PeriodFigure } from './hours.js'
+import { hourAt, isHour, type HourOf, type PeriodFigure } from './hours.js'
 
 export const hoursInDay = 24
 export const leastHoursOfDay = 18
@@ -33,10 +33,19 @@ export interface DayFigure {
   readonly atLeast: boolean
 }
 
-/** @param sums of quarter-hours */
-export function dayFigure(sums: BlockSums, day: number): DayFigure {
+/** Each asked for anew. */
+const hoursFrom =
+  (sums: BlockSums): HourOf =>
+  (from) =>
+    hourAt(sums, from)
+
+/**
+ * @param sums of quarter-hours
+ * @param hourOf its hours, where they are kept
+ */
+export function dayFigure(sums: BlockSums, day: number, hourOf = hoursFrom(sums)): DayFigure {
   const from = startOfDay(day)
-  const hours = Array.from({ length: hoursInDay }, (_, i) => hourAt(sums, from + i * hourMillis))
+  const hours = Array.from({ length: hoursInDay }, (_, i) => hourOf(from + i * hourMillis))
   const counting = hours.filter(isHour)
   const means = counting.map(({ mean }) => mean)
   const used = sumOf(hours.map(({ usedSeconds }) => usedSeconds))
@@ -65,16 +74,18 @@ export interface RollingFigure {
 }
 
 /** The 24 hours that end with the hour at `last`, of hours that count. */
-export function rolling24(sums: BlockSums, last: number): RollingFigure {
-  const window = Array.from({ length: hoursInDay }, (_, i) =>
-    hourAt(sums, last - (hoursInDay - 1 - i) * hourMillis),
-  ).filter(isHour)
-  const enough = window.length >= leastHoursOfDay
-  return {
-    mean: enough ? meanOf(window.map(({ mean }) => mean)) : NaN,
-    hours: window.length,
-    atLeast: window.some((hour) => hour.atLeast),
+export function rolling24(sums: BlockSums, last: number, hourOf = hoursFrom(sums)): RollingFigure {
+  let sum = 0
+  let hours = 0
+  let atLeast = false
+  for (let back = hoursInDay - 1; back >= 0; back--) {
+    const hour = hourOf(last - back * hourMillis)
+    if (!isHour(hour)) continue
+    sum += hour.mean
+    hours++
+    atLeast ||= hour.atLeast
   }
+  return { mean: hours >= leastHoursOfDay ? sum / hours : NaN, hours, atLeast }
 }
 
 function unmarkedOf(hours: readonly PeriodFigure[]): number {

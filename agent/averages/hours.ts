@@ -75,23 +75,50 @@ export function blockAt(sums: BlockSums, from: StandardMillis): PeriodFigure {
 }
 
 function periodOf(blocks: readonly Block[], from: StandardMillis, seconds: number): PeriodFigure {
-  const total = (of: (block: Block) => number): number => blocks.reduce((sum, block) => sum + of(block), 0)
-  const usedSeconds = total((b) => b.usedSeconds)
-  const plannedSeconds = total((b) => b.plannedSeconds)
-  const unmarkedSeconds = total((b) => b.unmarkedSeconds)
+  const total = totalOf(blocks)
+  const { usedSeconds, plannedSeconds, unmarkedSeconds } = total
   return {
     from,
     seconds,
     kind: usedSeconds > 0 ? 'short' : 'empty',
-    mean: usedSeconds > 0 ? total((b) => b.sum) / usedSeconds : NaN,
-    meanUnmarked: unmarkedSeconds > 0 ? total((b) => b.unmarkedSum) / unmarkedSeconds : NaN,
+    mean: usedSeconds > 0 ? total.sum / usedSeconds : NaN,
+    meanUnmarked: unmarkedSeconds > 0 ? total.unmarkedSum / unmarkedSeconds : NaN,
     unmarkedSeconds,
     usedSeconds,
     plannedSeconds,
     dataCapture: plannedSeconds > 0 ? Math.min(1, usedSeconds / plannedSeconds) : 0,
     sampledShare: Math.min(1, usedSeconds / seconds),
-    atLeast: blocks.some((b) => b.over),
-    doubled: total((b) => b.recordedSeconds) > seconds + doubledGraceSeconds,
+    atLeast: total.over,
+    doubled: total.recordedSeconds > seconds + doubledGraceSeconds,
+  }
+}
+
+function totalOf(blocks: readonly Block[]): Block {
+  const total = { recordedSeconds: 0, plannedSeconds: 0, usedSeconds: 0, sum: 0 }
+  const unmarked = { unmarkedSeconds: 0, unmarkedSum: 0 }
+  let over = false
+  for (const block of blocks) {
+    total.recordedSeconds += block.recordedSeconds
+    total.plannedSeconds += block.plannedSeconds
+    total.usedSeconds += block.usedSeconds
+    total.sum += block.sum
+    unmarked.unmarkedSeconds += block.unmarkedSeconds
+    unmarked.unmarkedSum += block.unmarkedSum
+    over ||= block.over
+  }
+  return { ...total, ...unmarked, over }
+}
+
+/** Gives the hour that begins at a time. */
+export type HourOf = (from: StandardMillis) => PeriodFigure
+
+/** Hours of sums to which nothing is added any more, each worked out once: rolling means ask for each 24 times. */
+export function keptHours(sums: BlockSums): HourOf {
+  const kept = new Map<StandardMillis, PeriodFigure>()
+  return (from) => {
+    let hour = kept.get(from)
+    if (!hour) kept.set(from, (hour = hourAt(sums, from)))
+    return hour
   }
 }
 

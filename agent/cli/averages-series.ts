@@ -36,10 +36,12 @@ export function seriesAsStore(file: string, leastSteps: number): Opened<SeriesAs
   })
   const survey: Survey = {
     times: new TimeTable(),
+    bounds: new Map(),
     site: new SiteLog([], { resolve: () => undefined }),
     settingsLine: undefined,
     sets: [columnSet(columns)],
     ...{ lines: starts.length, records: starts.length, unexplained: 0, damaged: 0, stretches: [] },
+    sound: new Map(),
   }
   const gather = async (options: GatherOptions) => good(gathered(read.value, columns, options))
   return { ok: true, value: { name, offsetMinutes, survey, gather } }
@@ -48,10 +50,10 @@ export function seriesAsStore(file: string, leastSteps: number): Opened<SeriesAs
 function gathered(
   { starts, values, stepSeconds: seconds }: ImportedSeries,
   columns: readonly Column[],
-  { channels, offsetMinutes, blockSeconds }: GatherOptions,
+  { channels, beside = [], offsetMinutes, blockSeconds }: GatherOptions,
 ): Gathered {
   const series = columns.flatMap((column, at) => {
-    if (!channels.includes(column.channel)) return []
+    if (!channels.includes(column.channel) && !beside.includes(column.channel)) return []
     const sums = new BlockSums(blockSeconds)
     starts.forEach((start, i) => {
       const mean = values[at][i]
@@ -61,5 +63,5 @@ function gathered(
     })
     return [{ column, sums }]
   })
-  return { series, leftOut: {}, unplaced: [], corrected: 0 }
+  return { series, leftOut: {}, unplaced: [], corrected: 0, bounded: 0 }
 }

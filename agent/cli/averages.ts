@@ -1,11 +1,12 @@
 import {
   blockAt,
   dayFigure,
-  hourAt,
+  keptHours,
   quarterHourSeconds,
   rolling24,
   startOfDay,
   type DayFigure,
+  type HourOf,
   type PeriodFigure,
   type RollingFigure,
   type StandardMillis,
@@ -19,32 +20,27 @@ import {
   type Outcome,
 } from '../terms/terms.js'
 import { averagesJson } from './averages-json.js'
-import { importedSeries, seriesAsStore } from './averages-series.js'
+import { openRecords } from './averages-source.js'
 import { averagesText } from './averages-words.js'
-import {
-  asProblem,
-  openOneStore,
-  refuse,
-  say,
-  whereToLook,
-  wrongUse,
-  type DeskOptions,
-  type Opened,
-} from './desk.js'
+import { asProblem, refuse, say, wrongUse, type DeskOptions, type Opened } from './desk.js'
 import { nameOf } from './desk-records.js'
-import { gather, type Gathered, type GatherOptions, type Series } from './desk-series.js'
-import { survey, type Survey } from './desk-survey.js'
-import { isSeriesFile } from './import-series.js'
+import type { Gathered, Series } from './desk-series.js'
+import type { Survey } from './desk-survey.js'
+import { readSpan, type DeskZone, type Span } from './desk-zone.js'
+import { chooseLimits, type Chosen, type LimitOptions } from './limits-chosen.js'
 import { Progress } from './progress.js'
-import { readSpan, zoneFor, type DeskZone, type Span } from './desk-zone.js'
 
-export interface AveragesOptions extends DeskOptions {
+export interface AveragesOptions extends DeskOptions, LimitOptions {
   readonly channel?: readonly string[]
   readonly from?: string
   readonly to?: string
   readonly zone?: string
   /** 10-min means in place of hours. */
   readonly tenMinutes?: boolean
+  /** Figures of whole years too. */
+  readonly years?: boolean
+  /** Data capture by hour of day, and the command that explains each number. */
+  readonly detail?: boolean
   /** All there is where nobody says from when. */
   readonly everything?: boolean
 }
@@ -58,6 +54,8 @@ export interface HourRow {
 /** The figures of one channel, unit and deployment. */
 export interface SeriesFigures {
   readonly series: Series
+  /** Its hours, of all time. */
+  readonly hourOf: HourOf
   readonly rows: readonly HourRow[]
   readonly days: readonly DayFigure[]
 }
@@ -72,6 +70,8 @@ export interface AveragesFound {
   /** Earlier rows are there, but were not asked for. */
   readonly shortened: boolean
   readonly tenMinutes: boolean
+  readonly chosen: Chosen
+  readonly options: AveragesOptions
 }
 
 /** Shown when nobody says from when: the last so many days of hours, or of days. */
@@ -89,52 +89,14 @@ export async function averages(options: AveragesOptions): Promise<number> {
   return found.value.figures.length > 0 ? 0 : 1
 }
 
-/** Where records come from: a store, or an imported series in its place. */
-interface RecordSource {
-  readonly station: string
-  readonly storeId: string
-  readonly survey: Survey
-  readonly zone: DeskZone
-  gather(options: GatherOptions): Promise<Outcome<Gathered>>
-}
-
-async function openRecords(options: AveragesOptions): Promise<Opened<RecordSource>> {
-  if (options.store !== undefined && isSeriesFile(options.store)) return openSeries(options, options.store)
-  const where = whereToLook(options)
-  if (!where.ok) return where
-  const opened = await openOneStore(where.value.folder, options.storeId)
-  if (!opened.ok) return opened
-  const store = opened.value
-  const surveyed = await survey(store)
-  if (!surveyed.ok) return asProblem(surveyed.fault)
-  const zone = zoneFor(options.zone, where.value.settings, surveyed.value.settingsLine)
-  if (!zone.ok) return zone
-  const { station, storeId } = store
-  const gatherInto = (how: GatherOptions) => gather(store, surveyed.value, how)
-  return {
-    ok: true,
-    value: { station, storeId, survey: surveyed.value, zone: zone.value, gather: gatherInto },
-  }
-}
-
-function openSeries(options: AveragesOptions, file: string): Opened<RecordSource> {
-  const opened = seriesAsStore(file, options.tenMinutes ? tenMinuteSeconds : hourSeconds)
-  if (!opened.ok) return opened
-  const { name, offsetMinutes } = opened.value
-  const own: DeskZone = { offsetMinutes, source: 'by the series file' }
-  const zone = options.zone === undefined ? undefined : zoneFor(options.zone, undefined, undefined)
-  if (zone && !zone.ok) return zone
-  return {
-    ok: true,
-    value: { ...opened.value, station: name, storeId: importedSeries, zone: zone?.value ?? own },
-  }
-}
-
 /** The figures behind `averages` and the exports of hours and days. */
 export async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFound>> {
-  const opened = await openRecords(options)
+  const leastSteps = options.tenMinutes ? tenMinuteSeconds : hourSeconds
+  const opened = await openRecords(options, leastSteps)
   if (!opened.ok) return opened
   const { station, storeId, survey: surveyed, zone } = opened.value
+  const chosen = chooseLimits(options, opened.value.settings)
+  if (!chosen.ok) return chosen
   const span = readSpan(options.from, options.to, zone)
   if (!span.ok) return span
   const channels = channelsFor(options.channel, surveyed.sets)
@@ -143,6 +105,7 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   const gatherInto = (blockSeconds: number) =>
     opened.value.gather({
       channels: channels.value,
+      beside: humidityIn(surveyed.sets),
       offsetMinutes: zone.offsetMinutes,
       blockSeconds,
       noted: span.value,
@@ -153,13 +116,15 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   const short = options.tenMinutes ? await gatherInto(tenMinuteSeconds) : undefined
   if (short && !short.ok) return asProblem(short.fault)
   const given = options.everything || options.from !== undefined || options.to !== undefined
-  const figures = figuresOf(gathered.value, short?.value, window(gathered.value, span.value, zone, given))
+  const shown = window(gathered.value, span.value, zone, given)
+  const figures = figuresOf(gathered.value, short?.value, channels.value, shown)
   return {
     ok: true,
     value: {
       ...{ station, storeId, zone, survey: surveyed, gathered: gathered.value, figures },
       shortened: !given && reachesBack(gathered.value),
       tenMinutes: options.tenMinutes ?? false,
+      ...{ chosen: chosen.value, options },
     },
   }
 }
@@ -170,6 +135,9 @@ const notMeans: readonly string[] = ['wind_from', 'sound']
 export const channelsIn = (sets: readonly ColumnSet[]): string[] => [
   ...new Set(sets.flatMap(({ columns }) => columns.map(({ channel }) => channel))),
 ]
+
+const humidityIn = (sets: readonly ColumnSet[]): string[] =>
+  channelsIn(sets).filter((channel) => nameOf(channel) === 'humidity')
 
 /** The channels asked for, by key or by name (all its slots); without any the masses, or where there is none, all. */
 export function channelsFor(
@@ -218,15 +186,24 @@ const reachesBack = ({ series }: Gathered): boolean => {
   return Math.max(...days) - Math.min(...days) >= usualDays.rows
 }
 
-function figuresOf(gathered: Gathered, short: Gathered | undefined, window: Window): SeriesFigures[] {
+function figuresOf(
+  gathered: Gathered,
+  short: Gathered | undefined,
+  channels: readonly string[],
+  window: Window,
+): SeriesFigures[] {
   return gathered.series
     .map((series, i) => {
-      const rows = short ? blockRows(short.series[i], window.rows) : hourRows(series, window.rows)
+      const hourOf = keptHours(series.sums)
+      const rows = short ? blockRows(short.series[i], window.rows) : hourRows(series, window.rows, hourOf)
       const [from, to] = window.days
       const days = series.sums.days().filter((day) => startOfDay(day) >= from && startOfDay(day) < to)
-      return { series, rows, days: days.map((day) => dayFigure(series.sums, day)).filter(hasAnything) }
+      return {
+        ...{ series, rows, hourOf },
+        days: days.map((day) => dayFigure(series.sums, day, hourOf)).filter(hasAnything),
+      }
     })
-    .filter(({ days, rows }) => days.length + rows.length > 0)
+    .filter(({ series, days, rows }) => days.length + rows.length > 0 && channels.includes(series.column.channel))
     .sort((a, b) => order(a.series) - order(b.series))
 }
 
@@ -238,10 +215,10 @@ const order = ({ column }: Series): number => {
 /** A day of which nothing was used says nothing of this unit or deployment. */
 const hasAnything = ({ hours }: DayFigure): boolean => hours.some(({ usedSeconds }) => usedSeconds > 0)
 
-function hourRows({ sums }: Series, [from, to]: Window['rows']): HourRow[] {
+function hourRows({ sums }: Series, [from, to]: Window['rows'], hourOf: HourOf): HourRow[] {
   const rows = startsIn(sums.days(), 3600, from, to).map((at) => ({
-    figure: hourAt(sums, at),
-    rolling: rolling24(sums, at),
+    figure: hourOf(at),
+    rolling: rolling24(sums, at, hourOf),
   }))
   return withoutEmptyEnds(rows)
 }

@@ -1,13 +1,14 @@
 /** The records of a store, placed in time, with what the site log says of each: what averages and exports are made of. */
 import { usualScreening } from '../screening/screening.js'
 import type { SiteStatus } from '../sitelog/sitelog.js'
-import type { LineView } from '../store/store.js'
+import { boundedAt, middleOf, type BoundedTime, type LineView } from '../store/store.js'
 import {
   addUtcSeconds,
   done,
   isMass,
   isSupply,
   monoSeconds,
+  utcText,
   type ColumnSet,
   type Mark,
   type Outcome,
@@ -24,12 +25,16 @@ export interface DeskRecord {
   readonly seconds: number
   /** Start; undefined where no time check of its boot is known. */
   readonly utc: UtcMillis | undefined
-  /** The record itself did not know its time: a time check told it. */
+  /** The record itself did not know its time, or a wrong one: a time check told it. */
   readonly corrected: boolean
+  /** No time check of its boot is known: what the boots before and after it say. `utc` is their middle where that is enough. */
+  readonly bound?: BoundedTime
 }
 
 /** Records without a time, of one boot. */
 export interface Unplaced {
+  /** Bounds of the start of the first of them, by the boots before and after. */
+  readonly bound?: BoundedTime
   readonly boot: string
   readonly records: number
   readonly firstSeq: number
@@ -37,11 +42,14 @@ export interface Unplaced {
 }
 
 export class UnplacedCount {
-  private readonly byBoot = new Map<string, { records: number; firstSeq: number; lastSeq: number }>()
+  private readonly byBoot = new Map<
+    string,
+    { records: number; firstSeq: number; lastSeq: number; bound?: BoundedTime }
+  >()
 
-  add(boot: string, seq: number): void {
+  add({ boot, view: { seq }, bound }: DeskRecord): void {
     const one = this.byBoot.get(boot)
-    if (!one) this.byBoot.set(boot, { records: 1, firstSeq: seq, lastSeq: seq })
+    if (!one) this.byBoot.set(boot, { records: 1, firstSeq: seq, lastSeq: seq, bound })
     else {
       one.records++
       one.lastSeq = seq
@@ -64,7 +72,7 @@ export async function eachRecord(
   pause: (doneShare: number) => Promise<void> = async () => undefined,
 ): Promise<Outcome<void>> {
   for (const [i, from] of survey.stretches.entries()) {
-    const options = { from, to: from + stretchLines - 1, kind: 'record' }
+    const options = { from, to: from + stretchLines - 1, kind: 'record', sound: survey.sound }
     const scanned = await reader.scan((view) => {
       const set = view.columnSet()
       if (set) visit(recordOf(view, set, survey))
@@ -75,11 +83,29 @@ export async function eachRecord(
   return done
 }
 
-function recordOf(view: LineView, set: ColumnSet, { times }: Survey): DeskRecord {
+function recordOf(view: LineView, set: ColumnSet, { times, bounds }: Survey): DeskRecord {
   const boot = view.boot()
   const own = view.utc()
-  const utc = own ?? times.at(boot, monoSeconds(view.mono()))?.utc
-  return { view, set, boot, seconds: view.seconds(), utc, corrected: own === undefined && utc !== undefined }
+  const utc = times.ownOr(boot, view.mono(), view.seq, own)
+  const seconds = view.seconds()
+  if (utc !== undefined) return { view, set, boot, seconds, utc, corrected: own !== utc }
+  const bound = boundedAt(bounds.get(boot) ?? {}, monoSeconds(view.mono()))
+  return { view, set, boot, seconds, utc: middleOf(bound), corrected: false, bound }
+}
+
+/** 'between 2026-03-01T08:30:00Z and 2026-03-01T09:10:00Z', or what is known of it. */
+export function boundText({ earliest, latest }: BoundedTime): string {
+  if (earliest !== undefined && latest !== undefined)
+    return `between ${utcText(earliest)} and ${utcText(latest)}`
+  if (earliest !== undefined) return `not before ${utcText(earliest)}`
+  return latest === undefined ? '' : `not after ${utcText(latest)}`
+}
+
+/** For people: how many, and when they can have been. */
+export function unplacedText({ boot, records, firstSeq, lastSeq, bound = {} }: Unplaced): string {
+  const known = boundText(bound)
+  const when = known === '' ? '' : `; by the boots before and after, the first began ${known}`
+  return `${records} records (numbers ${firstSeq} to ${lastSeq}, boot ${boot}) have no time: no time check of that boot is known${when}`
 }
 
 /** Channels that the site log treats alike: those of a slot, and apart from them those of the supply. */
@@ -120,6 +146,34 @@ export function standingOf({ site }: Survey, channel: string, utc: UtcMillis, se
     }
   if (status.excluded === undefined || isSupply(channel)) return status
   return { ...status, leftOut: { why: 'site-log', words: status.excluded } }
+}
+
+/**
+ * The same for records in the order of time, mostly: what the log says holds for days or months, and is asked for once.
+ * For the channels of one concern.
+ */
+export class KeptStanding {
+  private from = Infinity
+  private to = -Infinity
+  private standing: Standing = {}
+
+  constructor(
+    private readonly survey: Survey,
+    private readonly channel: string,
+  ) {}
+
+  /** Of [utc, utc + seconds). */
+  of(utc: UtcMillis, seconds: number): Standing {
+    const end = addUtcSeconds(utc, seconds)
+    if (utc >= this.from && end <= this.to) return this.standing
+    const standing = standingOf(this.survey, this.channel, utc, seconds)
+    const steady = this.survey.site.steadyAround(utc, slotOf(this.channel))
+    if (steady && end <= steady[1]) {
+      ;[this.from, this.to] = steady
+      this.standing = standing
+    }
+    return standing
+  }
 }
 
 /** A change of unit or place inside the record: its mean is of both, and belongs to neither. */

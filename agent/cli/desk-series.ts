@@ -1,14 +1,14 @@
 /** Sums of a store's records by channel, unit and deployment: no figure made of them crosses a change of any. */
 import { BlockSums, type Piece } from '../averages/averages.js'
 import type { Deployment, Unit } from '../sitelog/sitelog.js'
-import { good, type Column, type Outcome } from '../terms/terms.js'
+import { good, isMass, type Column, type ColumnSet, type Outcome } from '../terms/terms.js'
 import type { DeskStore } from './desk.js'
 import {
   concernOf,
   eachRecord,
   isMarked,
   isOver,
-  standingOf,
+  KeptStanding,
   UnplacedCount,
   type DeskRecord,
   type Standing,
@@ -32,10 +32,14 @@ export interface Gathered {
   readonly leftOut: Readonly<Record<string, number>>
   readonly unplaced: readonly Unplaced[]
   readonly corrected: number
+  /** Placed by the boots before and after theirs, to half a minute. */
+  readonly bounded: number
 }
 
 export interface GatherOptions {
   readonly channels: readonly string[]
+  /** Summed as well, but nothing is noted of them. */
+  readonly beside?: readonly string[]
   readonly offsetMinutes: number
   readonly blockSeconds: number
   /** What is left out, or was corrected, is counted of this time only; sums are made of all. */
@@ -52,86 +56,102 @@ export async function gather(
   const series = new Map<string, Series>()
   const unplaced = new UnplacedCount()
   const leftOut: Record<string, number> = {}
-  const layouts = new Map<string, MeanColumn[]>()
+  const layouts = new Map<ColumnSet, Layout>()
   let corrected = 0
+  let bounded = 0
   const visit = (record: DeskRecord): void => {
-    if (record.utc === undefined) return unplaced.add(record.boot, record.view.seq)
+    if (record.utc === undefined) return unplaced.add(record)
     const isNoted = record.utc >= options.noted.from && record.utc < options.noted.to
     if (record.corrected && isNoted) corrected++
-    let columns = layouts.get(record.set.id)
-    if (!columns) layouts.set(record.set.id, (columns = meanColumns(record, options.channels)))
-    const standings = standingsOf(survey, record, columns)
-    for (const mean of columns) {
-      const standing = standings.get(mean.concern)!
-      const { sums } = seriesOf(series, mean, standing, options.blockSeconds)
-      sums.add(pieceOf(record, mean, standing, options.offsetMinutes))
+    if (record.bound && isNoted) bounded++
+    let layout = layouts.get(record.set)
+    if (!layout) layouts.set(record.set, (layout = layoutOf(survey, record.set, options)))
+    const isLeftOut = takeStandings(layout, record)
+    const planned = record.view.planned()
+    const marks = record.view.marked()
+    for (const mean of layout.columns) {
+      const { sums } = seriesOf(series, mean, options.blockSeconds)
+      sums.add(pieceOf(record, mean, { planned, marks }, options.offsetMinutes))
     }
-    if (isNoted) noteLeftOut(leftOut, record, columns, standings)
+    if (isNoted && isLeftOut) noteLeftOut(leftOut, record, layout)
   }
   const read = await eachRecord(store, survey, visit, async (share) => options.progress?.(share))
   if (!read.ok) return read
-  return good({ series: [...series.values()], leftOut, unplaced: unplaced.list(), corrected })
+  return good({ series: [...series.values()], leftOut, unplaced: unplaced.list(), corrected, bounded })
+}
+
+/** Channels that stand alike in the site log. */
+interface Concern {
+  readonly kept: KeptStanding
+  /** Of the record at hand. */
+  standing: Standing
 }
 
 interface MeanColumn {
   readonly column: Column
+  readonly isNoted: boolean
   readonly meanAt: number
   readonly usedAt: number
   /** -1 where no maximum is kept. */
   readonly maxAt: number
-  /** Channels of one concern stand alike in the site log. */
-  readonly concern: string
+  readonly isMass: boolean
+  readonly concern: Concern
   /** The series that took the piece before: nearly always the next one's too. */
   newest?: { readonly series: Series; readonly standing: Standing }
 }
 
-function meanColumns({ set }: DeskRecord, channels: readonly string[]): MeanColumn[] {
-  return set.columns.flatMap((column, meanAt): MeanColumn[] => {
+/** What is read of records with one set of columns. */
+interface Layout {
+  readonly columns: readonly MeanColumn[]
+  readonly concerns: readonly Concern[]
+}
+
+function layoutOf(survey: Survey, set: ColumnSet, { channels, beside = [] }: GatherOptions): Layout {
+  const concerns = new Map<string, Concern>()
+  const concernFor = (channel: string): Concern => {
+    const known = concerns.get(concernOf(channel))
+    const concern = known ?? { kept: new KeptStanding(survey, channel), standing: {} }
+    concerns.set(concernOf(channel), concern)
+    return concern
+  }
+  const columns = set.columns.flatMap((column, meanAt): MeanColumn[] => {
     const { channel } = column
-    if (column.statistic !== 'mean' || !channels.includes(channel)) return []
+    const isNoted = channels.includes(channel)
+    if (column.statistic !== 'mean' || !(isNoted || beside.includes(channel))) return []
     const at = (statistic: Column['statistic']): number =>
       set.columns.findIndex((one) => one.channel === channel && one.statistic === statistic)
     const usedAt = at('used')
-    return usedAt < 0 ? [] : [{ column, meanAt, usedAt, maxAt: at('max'), concern: concernOf(channel) }]
+    if (usedAt < 0) return []
+    const concern = concernFor(channel)
+    return [{ column, isNoted, meanAt, usedAt, maxAt: at('max'), isMass: isMass(channel), concern }]
   })
+  return { columns, concerns: [...concerns.values()] }
 }
 
-type Standings = ReadonlyMap<string, Standing>
-
-function standingsOf(
-  survey: Survey,
-  { utc, seconds }: DeskRecord,
-  columns: readonly MeanColumn[],
-): Standings {
-  const standings = new Map<string, Standing>()
-  for (const { concern, column } of columns)
-    if (!standings.has(concern)) standings.set(concern, standingOf(survey, column.channel, utc!, seconds))
-  return standings
+/** @returns whether the site log leaves any of the record out */
+function takeStandings({ concerns }: Layout, { utc, seconds }: DeskRecord): boolean {
+  let isLeftOut = false
+  for (const concern of concerns) {
+    concern.standing = concern.kept.of(utc!, seconds)
+    if (concern.standing.leftOut !== undefined) isLeftOut = true
+  }
+  return isLeftOut
 }
 
 /** Seconds that would have counted, once for each reason, whatever the number of channels. */
-function noteLeftOut(
-  leftOut: Record<string, number>,
-  { view }: DeskRecord,
-  columns: readonly MeanColumn[],
-  standings: Standings,
-): void {
+function noteLeftOut(leftOut: Record<string, number>, { view }: DeskRecord, { columns }: Layout): void {
   const reasons = new Map<string, number>()
-  for (const { concern, usedAt } of columns) {
-    const words = standings.get(concern)!.leftOut?.words
+  for (const { concern, usedAt, isNoted } of columns) {
+    const words = isNoted ? concern.standing.leftOut?.words : undefined
     if (words !== undefined) reasons.set(words, Math.max(reasons.get(words) ?? 0, view.value(usedAt) || 0))
   }
   for (const [words, seconds] of reasons) leftOut[words] = (leftOut[words] ?? 0) + seconds
 }
 
-function seriesOf(
-  all: Map<string, Series>,
-  mean: MeanColumn,
-  standing: Standing,
-  blockSeconds: number,
-): Series {
-  const { unit, deployment } = standing
+function seriesOf(all: Map<string, Series>, mean: MeanColumn, blockSeconds: number): Series {
   const { newest, column } = mean
+  const { standing } = mean.concern
+  const { unit, deployment } = standing
   if (newest && newest.standing.unit === unit && newest.standing.deployment === deployment)
     return newest.series
   const { channel, unit: measure, scaling, basis } = column
@@ -144,20 +164,19 @@ function seriesOf(
 
 function pieceOf(
   { view, seconds, utc }: DeskRecord,
-  { column, meanAt, usedAt, maxAt }: MeanColumn,
-  standing: Standing,
+  { column, meanAt, usedAt, maxAt, isMass, concern: { standing } }: MeanColumn,
+  { planned, marks }: { planned: number; marks: string },
   offsetMinutes: number,
 ): Piece {
   const mean = view.value(meanAt)
   const counts = standing.leftOut === undefined && !Number.isNaN(mean)
-  const marks = view.marked()
   return {
     from: utc! + offsetMinutes * 60_000,
     seconds,
-    plannedSeconds: view.planned(),
+    plannedSeconds: planned,
     usedSeconds: counts ? view.value(usedAt) : 0,
     mean,
     marked: standing.marked !== undefined || isMarked(column.channel, marks),
-    over: counts && isOver(column.channel, maxAt < 0 ? undefined : view.value(maxAt), marks),
+    over: counts && isMass && isOver(column.channel, maxAt < 0 ? undefined : view.value(maxAt), marks),
   }
 }

@@ -1,12 +1,13 @@
 /** The local standard time in which figures are told, and times that somebody types. */
+import type { Settings } from '../settings/settings.js'
 import {
   isZone,
   lowestOffsetMinutes,
   nearestZone,
-  standardOffsetMinutes,
-  type Settings,
-} from '../settings/settings.js'
-import { utcMillis, type EventLine, type UtcMillis } from '../terms/terms.js'
+  utcMillis,
+  type EventLine,
+  type UtcMillis,
+} from '../terms/terms.js'
 import { wrongUse, type Opened } from './desk.js'
 import { offsetText } from './local-time.js'
 
@@ -29,8 +30,8 @@ export function zoneFor(
 ): Opened<DeskZone> {
   if (typed !== undefined) return readZone(typed)
   if (settings) {
-    const { timeZone: name } = settings.station
-    const offsetMinutes = standardOffsetMinutes(settings)
+    const { timeZone: name, standardOffsetMinutes = 0 } = settings.station
+    const offsetMinutes = name === undefined ? standardOffsetMinutes : lowestOffsetMinutes(name)
     return {
       ok: true,
       value: { offsetMinutes, ...(name === undefined ? {} : { name }), source: 'by the settings' },

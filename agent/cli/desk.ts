@@ -1,11 +1,10 @@
 /** What every command at the desk begins with: the folder it was given, and the store or stores in it. Nothing is written. */
 import { existsSync, readdirSync } from 'node:fs'
 import { join } from 'node:path'
-import { FolderDisk, openFolder } from '../hardware/disk.js'
+import { DeskDisk, openFolder, type FolderDisk } from '../hardware/disk.js'
 import type { Settings } from '../settings/settings.js'
 import { folderFiles, readStoreFolder, type FolderFiles, type StoreFolder } from '../store/store.js'
 import { faultText, type Fault } from '../terms/terms.js'
-import { readSettingsFile } from './read-settings.js'
 
 export interface DeskOptions {
   /** A station's store, a collector's archive, a copy of one, or a folder that holds some. */
@@ -53,12 +52,14 @@ export interface Where {
 }
 
 /** The folder of `--store`, or the one that the settings name. */
-export function whereToLook(options: DeskOptions): Opened<Where> {
+export async function whereToLook(options: DeskOptions): Promise<Opened<Where>> {
   const file = options.settings ?? usualSettingsFile
   if (options.store !== undefined && options.settings === undefined)
     return { ok: true, value: { folder: options.store } }
   if (options.settings === undefined && !existsSync(file))
     return wrongUse('name the folder to read with --store FOLDER (there is no settings file that names one)')
+  // Schema and YAML are loaded for those who read settings only: half of the time that a command takes to start.
+  const { readSettingsFile } = await import('./read-settings.js')
   const read = readSettingsFile(file)
   if (!read.ok) return wrongUse([...read.lines, 'or name the folder to read with --store FOLDER'].join('\n'))
   return {
@@ -105,7 +106,7 @@ function notOpened(fault: Fault, folder: string): { ok: false; code: 1 | 2; word
 }
 
 async function openStoreAt(folder: string): Promise<Opened<DeskStore>> {
-  const disk = new FolderDisk(folder)
+  const disk = new DeskDisk(folder)
   const store = await readStoreFolder(disk)
   if (!store.ok) return asProblem(store.fault)
   const files = await folderFiles(disk)

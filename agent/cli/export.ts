@@ -9,7 +9,7 @@ import {
   type DeskOptions,
   type Opened,
 } from './desk.js'
-import { eachRecord, nameOf, UnplacedCount, type DeskRecord, type Unplaced } from './desk-records.js'
+import { eachRecord, nameOf, unplacedText, UnplacedCount, type DeskRecord, type Unplaced } from './desk-records.js'
 import { survey, type Survey } from './desk-survey.js'
 import { readSpan, zoneFor, type DeskZone, type Span } from './desk-zone.js'
 import {
@@ -86,7 +86,7 @@ const utf8Mark = '\ufeff'
 
 /** Minutes go through one by one: a year of them is never in memory. */
 async function exportMinutes(options: ExportOptions): Promise<Opened<Exported>> {
-  const where = whereToLook(options)
+  const where = await whereToLook(options)
   if (!where.ok) return where
   const store = await openOneStore(where.value.folder, options.storeId)
   if (!store.ok) return store
@@ -104,7 +104,7 @@ async function exportMinutes(options: ExportOptions): Promise<Opened<Exported>> 
   const counted = { rows: 0, unplaced: new UnplacedCount() }
   sink.value.write(form.head)
   const visit = (record: DeskRecord): void => {
-    if (record.utc === undefined) counted.unplaced.add(record.boot, record.view.seq)
+    if (record.utc === undefined) counted.unplaced.add(record)
     if (!isWanted(record, span.value, options)) return
     const text = form.row(record)
     if (text !== '') counted.rows++
@@ -226,9 +226,6 @@ function tell(options: ExportOptions, { rows, of, unplaced, damaged }: Exported)
     return
   }
   if (options.out !== undefined) say.write(`${rows} ${of} in ${options.out}\n`)
-  for (const { boot, records, firstSeq, lastSeq } of unplaced)
-    say.write(
-      `${records} records (numbers ${firstSeq} to ${lastSeq}, boot ${boot}) have no time: no time check of that boot is known\n`,
-    )
+  for (const one of unplaced) say.write(`${unplacedText(one)}\n`)
   if (damaged > 0) say.write(`${damaged} damaged lines were passed over; motepost verify names them\n`)
 }

@@ -62,7 +62,7 @@ export type Delivery =
 
 /** One line from its bytes to its receipt. @returns exit code: 0 traced, 1 no such line or a spoilt one, 2 wrong use */
 export async function trace(seq: number, options: TraceOptions): Promise<number> {
-  const where = whereToLook(options)
+  const where = await whereToLook(options)
   if (!where.ok) return refuse(where)
   const store = await openOneStore(where.value.folder, options.storeId)
   if (!store.ok) return refuse(store)

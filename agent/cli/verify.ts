@@ -7,7 +7,7 @@ import { checkText, whatItProves } from './verify-words.js'
  * @returns exit code: 0 nothing found, 1 something found, 2 wrong use
  */
 export async function verify(options: DeskOptions): Promise<number> {
-  const where = whereToLook(options)
+  const where = await whereToLook(options)
   if (!where.ok) return refuse(where)
   const stores = await openStores(where.value.folder, options.storeId)
   if (!stores.ok) return refuse(stores)

@@ -108,6 +108,20 @@ export class SiteLog {
   }
 
   /**
+   * A stretch [from, to) around a time for all parts of which `statusOver` and `boundariesBetween` answer alike; undefined
+   * within a boundary that takes time.
+   */
+  steadyAround(utc: UtcMillis, slot?: string): readonly [from: number, to: number] | undefined {
+    let [from, to] = this.timeline(slot).around(utc)
+    for (const { at, until } of this.view().boundaries) {
+      if (until <= utc) from = Math.max(from, until)
+      else if (at > utc) to = Math.min(to, at)
+      else return undefined
+    }
+    return [from, to]
+  }
+
+  /**
    * What lies inside [from, to), its edges not: a figure of that time must not cross it silently.
    * @param slot of the channel; without one the boundaries of every slot.
    */

@@ -48,6 +48,12 @@ export class Timeline {
     return status
   }
 
+  /** The piece around a time in which nothing changes: [from, to). */
+  around(utc: UtcMillis): readonly [from: number, to: number] {
+    const i = this.index(utc)
+    return [this.cuts[i], i + 1 < this.cuts.length ? this.cuts[i + 1] : Infinity]
+  }
+
   /** The last cut at or before a time. */
   private index(utc: number): number {
     let low = 0

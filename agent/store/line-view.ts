@@ -6,6 +6,8 @@ const minus = 45
 const point = 46
 const recordWord = Buffer.from('record,')
 const mostCells = 4096
+/** '2026-03-01' */
+const dateBytes = 10
 
 /** Powers of ten that a double holds exactly. */
 const tens = Array.from({ length: 20 }, (_, i) => 10 ** i)
@@ -24,6 +26,10 @@ export class LineView {
   private readonly cells = new Int32Array(mostCells + 1)
   private cellCount = 0
   private newestSet: ColumnSet | undefined
+  private newestBoot = ''
+  /** The date that the newest time began with, as its bytes, and the midnight it stands for. */
+  private readonly newestDate = new Uint8Array(dateBytes)
+  private newestMidnight = NaN
 
   constructor(private readonly sets: ReadonlyMap<string, ColumnSet>) {}
 
@@ -49,14 +55,15 @@ export class LineView {
 
   /** The columns of a record; undefined where its columns line is damaged. */
   columnSet(): ColumnSet | undefined {
-    const id = this.cell(2)
-    if (this.newestSet?.id !== id) this.newestSet = this.sets.get(id)
+    // Nearly every record has the columns, and the boot, of the one before: no text is made to find that out.
+    if (!this.newestSet || !this.says(2, this.newestSet.id)) this.newestSet = this.sets.get(this.cell(2))
     return this.newestSet
   }
 
   /** First eight hex digits of a record's boot id. */
   boot(): string {
-    return this.cell(3)
+    if (!this.says(3, this.newestBoot)) this.newestBoot = this.cell(3)
+    return this.newestBoot
   }
 
   /** Start of a record, s since boot. */
@@ -78,9 +85,21 @@ export class LineView {
     if (!this.splitTo(7)) return undefined
     const at = this.cells[7]
     if (this.cells[8] - at !== 21) return undefined
-    const d = (offset: number): number =>
-      (this.bytes[at + offset] - 48) * 10 + this.bytes[at + offset + 1] - 48
-    return utcMillis(Date.UTC(d(0) * 100 + d(2), d(5) - 1, d(8), d(11), d(14), d(17)))
+    const { bytes } = this
+    const hours = twoDigits(bytes, at + 11)
+    const minutes = twoDigits(bytes, at + 14)
+    return utcMillis(this.midnight(at) + ((hours * 60 + minutes) * 60 + twoDigits(bytes, at + 17)) * 1000)
+  }
+
+  private midnight(at: number): number {
+    const { bytes, newestDate } = this
+    let same = 0
+    while (same < dateBytes && bytes[at + same] === newestDate[same]) same++
+    if (same === dateBytes) return this.newestMidnight
+    for (let i = 0; i < dateBytes; i++) newestDate[i] = bytes[at + i]
+    const year = twoDigits(bytes, at) * 100 + twoDigits(bytes, at + 2)
+    this.newestMidnight = Date.UTC(year, twoDigits(bytes, at + 5) - 1, twoDigits(bytes, at + 8))
+    return this.newestMidnight
   }
 
   /** Value of a record's column; NaN where there is none. */
@@ -95,6 +114,8 @@ export class LineView {
   }
 
   marked(): string {
+    // It is the last: empty where a comma stands before the CRC's.
+    if (this.bytes[this.end - crcBytes - 1] === comma) return ''
     this.splitTo(mostCells)
     return this.cell(this.cellCount - 1)
   }
@@ -102,6 +123,15 @@ export class LineView {
   private cell(index: number): string {
     if (!this.splitTo(index)) return ''
     return this.bytes.toString('latin1', this.cells[index], this.cells[index + 1] - 1)
+  }
+
+  /** Whether a cell is this text, without making one of it. */
+  private says(index: number, text: string): boolean {
+    if (!this.splitTo(index)) return text === ''
+    const at = this.cells[index]
+    if (this.cells[index + 1] - 1 - at !== text.length) return false
+    for (let i = 0; i < text.length; i++) if (this.bytes[at + i] !== text.charCodeAt(i)) return false
+    return true
   }
 
   /** Finds where cells begin, up to the one behind `index`; false when there are not so many. */
@@ -135,3 +165,5 @@ export class LineView {
     return negative ? -value : value
   }
 }
+
+const twoDigits = (bytes: Buffer, at: number): number => (bytes[at] - 48) * 10 + bytes[at + 1] - 48

@@ -38,7 +38,12 @@ export interface ScanOptions {
   readonly to?: number
   /** Only lines of this kind. */
   readonly kind?: string
+  /** What an earlier scan of this reader found sound: those bytes are not checked again. */
+  readonly sound?: SoundFiles
 }
+
+/** Files in which an earlier scan found nothing but lines whose CRC passes, and how many bytes of them it saw. */
+export type SoundFiles = ReadonlyMap<string, number>
 
 /** What a scan went through. */
 export interface Scanned {
@@ -48,6 +53,8 @@ export interface Scanned {
   damaged: number
   /** Lines left half written by a power cut. */
   cut: number
+  /** Files of a scan of everything; see `ScanOptions.sound`. */
+  sound: Map<string, number>
 }
 
 const columnsWord = Buffer.from('columns,,')
@@ -66,6 +73,7 @@ interface Search {
   readonly scanned?: Scanned
   /** The kind with its comma. */
   readonly kind?: Buffer
+  readonly sound?: SoundFiles
 }
 
 export class StoreReader {
@@ -116,7 +124,7 @@ export class StoreReader {
   ): Promise<Outcome<Scanned>> {
     const { from = 0, to = Infinity } = options
     const kind = options.kind === undefined ? undefined : Buffer.from(options.kind + ',')
-    const scanned: Scanned = { lines: 0, damaged: 0, cut: 0 }
+    const scanned: Scanned = { lines: 0, damaged: 0, cut: 0, sound: new Map() }
     const view = new LineView(this.sets)
     let going = true
     const taken: Taken = (bytes, start, end, seq) => {
@@ -125,7 +133,7 @@ export class StoreReader {
       if (visit(view) === false) going = false
       return going
     }
-    const search = { from, to, taken, scanned, kind }
+    const search = { from, to, taken, scanned, kind, sound: options.sound }
     for (const group of this.groups(from, to)) {
       const read = group[0].inOrder ? await this.walk(group[0], search) : await this.walkSorted(group, search)
       if (!read.ok) return read
@@ -202,17 +210,25 @@ export class StoreReader {
     const first = Math.max(search.from, file.first)
     const last = Math.min(search.to, file.last)
     const checkAll = scanned !== undefined && kind === undefined
-    const visit = (bytes: Buffer, start: number, end: number): boolean | void => {
+    const before = notPassed(scanned)
+    const soundUpTo = search.sound?.get(file.name) ?? 0
+    const visit = (bytes: Buffer, start: number, end: number, offset: number): boolean | void => {
       const seq = seqOf(bytes, start, end)
       const inRange = seq === undefined || (seq >= first && seq <= last)
       const wanted = inRange && (seq === undefined || !kind || beginsWith(bytes, start, end, kind))
       if (!wanted && !checkAll && !(file.inOrder && seq! > last)) return
-      if (!passes(bytes, start, end, seed)) return note(scanned, bytes, start, end)
+      const isSound = offset + end - start < soundUpTo
+      if (!isSound && !passes(bytes, start, end, seed)) return note(scanned, bytes, start, end)
       if (seq === undefined) return this.learn(bytes, start, end)
       return wanted ? taken(bytes, start, end, seq) : !(file.inOrder && seq > last)
     }
-    const read = await eachLine(this.disk, file.name, startOffset(file, first), file.length, visit)
-    return read.ok ? done : read
+    const offset = startOffset(file, first)
+    const read = await eachLine(this.disk, file.name, offset, file.length, visit)
+    if (!read.ok) return read
+    const { length, tailBytes } = read.value
+    if (checkAll && offset === 0 && notPassed(scanned) === before)
+      scanned.sound.set(file.name, length - tailBytes)
+    return done
   }
 
   private learn(bytes: Buffer, start: number, end: number): void {
@@ -221,6 +237,8 @@ export class StoreReader {
     if (set && !this.sets.has(set.id)) this.sets.set(set.id, set)
   }
 }
+
+const notPassed = (scanned: Scanned | undefined): number => (scanned ? scanned.damaged + scanned.cut : 0)
 
 function note(scanned: Scanned | undefined, bytes: Buffer, start: number, end: number): void {
   if (scanned && end > start) scanned[isCut(bytes, start, end) ? 'cut' : 'damaged']++

@@ -113,8 +113,13 @@ export const channelKinds: Readonly<Record<ChannelName, ChannelKind>> = {
 export const channelNames = Object.keys(channelKinds) as ChannelName[]
 export const massChannels: readonly ChannelName[] = ['pm1', 'pm2_5', 'pm4', 'pm10']
 
+const withoutSlot = (key: string): string => {
+  const dot = key.indexOf('.')
+  return dot < 0 ? key : key.slice(0, dot)
+}
+
 /** True for a mass channel, with or without slot. */
-export const isMass = (key: string): boolean => massChannels.includes(key.split('.')[0] as ChannelName)
+export const isMass = (key: string): boolean => massChannels.includes(withoutSlot(key) as ChannelName)
 
 const supplyChannels: readonly ChannelName[] = [
   'battery_voltage',
@@ -124,7 +129,7 @@ const supplyChannels: readonly ChannelName[] = [
 ]
 
 /** True for battery and sun, with or without slot: no reading of the air, and nobody's visit changes it. */
-export const isSupply = (key: string): boolean => supplyChannels.includes(key.split('.')[0] as ChannelName)
+export const isSupply = (key: string): boolean => supplyChannels.includes(withoutSlot(key) as ChannelName)
 
 const slotShape = /^[a-z0-9]{1,12}$/
 

@@ -154,7 +154,7 @@ describe('a start (the numbers are those of the rules in agent/store/FORMAT.md)'
     expect(seqs(await all(store))).toEqual([1, 2, 3, 64, 65])
     const again = await open(disk)
     expect(again.recovered).toMatchObject({ damaged: 0, notYet: 0 })
-    expect(value(await again.scan(() => undefined))).toEqual({ lines: 5, damaged: 0, cut: 1 })
+    expect(value(await again.scan(() => undefined))).toMatchObject({ lines: 5, damaged: 0, cut: 1 })
   })
 
   it('7: sets a damaged line aside, counts it, and believes the others', async () => {
@@ -309,7 +309,7 @@ describe('a start (the numbers are those of the rules in agent/store/FORMAT.md)'
     const store = await open(disk)
     expect(store.recovered.damaged).toBe(0)
     expect(seqs(await all(store))).toEqual([1, ...range(3, 25)])
-    expect(value(await store.scan(() => undefined))).toEqual({ lines: 24, damaged: 1, cut: 0 })
+    expect(value(await store.scan(() => undefined))).toMatchObject({ lines: 24, damaged: 1, cut: 0 })
   })
 
   it('11: looks further back for the last safe line where the newest files hold none', async () => {
