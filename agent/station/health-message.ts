@@ -3,6 +3,7 @@ import { utcText, type MonoSeconds, type Outcome } from '../terms/terms.js'
 import type { StationOptions } from './options.js'
 import type { Parts } from './parts.js'
 import type { DaySoFar } from './running-averages.js'
+import type { Sealing } from './sealing.js'
 
 /** A station for those who report on it and change nothing. */
 export interface StationView extends Omit<Parts, 'inFlight'> {
@@ -10,6 +11,7 @@ export interface StationView extends Omit<Parts, 'inFlight'> {
   readonly session: number
   readonly startedAt: MonoSeconds
   readonly store: Store
+  readonly sealing: Sealing
   /** Start of the running record: the end of the newest whole one. */
   readonly recordStart: MonoSeconds
   readonly day?: DaySoFar
@@ -34,8 +36,16 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     pairs: view.pairs.report(),
     ...siteNews(view, now),
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
-    uplink: uplink?.status(now) ?? { state: 'none' },
+    seals: view.sealing.standing(now),
+    jobs: view.jobs.report(now),
+    uplink: uplink ? { ...uplink.status(now), ...linkSteps(view, now) } : { state: 'none' },
   }
+}
+
+/** What was done about the link in 24 hours; nothing where nothing was. */
+function linkSteps({ ladder }: StationView, now: MonoSeconds): { steps_24_h?: Record<string, number> } {
+  const steps = ladder?.report(now) ?? {}
+  return Object.keys(steps).length === 0 ? {} : { steps_24_h: steps }
 }
 
 /** Health travels over metered links: a site log without entries has nothing to say in it. */
@@ -47,7 +57,13 @@ function siteNews({ site }: StationView, now: MonoSeconds): Record<string, unkno
 export function clockFacts({ clock }: StationView, now: MonoSeconds): Record<string, unknown> {
   const utc = clock.at(now)
   if (utc === undefined) return {}
-  return { at: utcText(utc), clock_error_s: Math.round(clock.errorAt(now) * 10) / 10 }
+  const checked = clock.checkedAt
+  return {
+    at: utcText(utc),
+    clock_error_s: Math.round(clock.errorAt(now) * 10) / 10,
+    clock_source: clock.source!.source,
+    ...(checked === undefined ? {} : { clock_checked_s: Math.max(0, Math.round(now - checked)) }),
+  }
 }
 
 export interface FaultFacts {

@@ -1,31 +1,44 @@
-import { monoSeconds, type EventLine, type MonoSeconds, type Outcome } from '../terms/terms.js'
+import type { EventLine, MonoSeconds, Outcome } from '../terms/terms.js'
+import { diskCodes } from './disk-codes.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { Parts } from './parts.js'
-import { siteTexts, type Checkpoint } from './restart.js'
+import { reservedAhead, siteTexts, type Checkpoint } from './restart.js'
+import { Sealing } from './sealing.js'
 
 const checkpointEverySeconds = 3600
-const diskCodes = ['disk-full', 'disk-read-only', 'disk-error', 'disk-denied', 'disk-missing'] as const
+/** After something pressing a checkpoint comes sooner, but 48 a day are the most that a card is given to do. */
+const leastBetweenCheckpoints = 1800
+/** A minute's end comes some milliseconds early or late; what is due in between is due now. */
+const slackSeconds = 0.5
 
-/** Brings what a station has to keep to the disk: lines when they are due or pressing, a checkpoint once an hour. */
+/**
+ * Brings what a station has to keep to the disk: lines when they are due or pressing, seals and a checkpoint once an hour.
+ * While the disk fails lines may leave unsafe, as far as the newest checkpoint on it has reserved their numbers.
+ */
 export class Keeper {
   /** Starts of this store so far, this one included. */
   session = 0
   /** Of the newest settings line. */
   settingsHash: string | undefined
+  readonly sealing: Sealing
   private flushedAt: MonoSeconds
   private flushWanted = false
-  private flushing = false
+  private writing = false
   private savedAt: MonoSeconds
+  private saveWanted = false
+  /** No start gives a number up to this one again: it stands so on the disk. */
+  private reservedUpTo = 0
 
-  /** @param onFlushed the disk was tried: what waited for that may be told now */
+  /** @param onFlushed the disk was tried: what waited for that may be told now, and lines up to this number may leave */
   constructor(
     private readonly options: StationOptions,
     private readonly ports: StationPorts,
     private readonly parts: () => Parts,
-    private readonly onFlushed: () => void,
+    private readonly onFlushed: (leaveUpTo: number) => void,
   ) {
     this.flushedAt = ports.clock.mono()
     this.savedAt = this.flushedAt
+    this.sealing = new Sealing(options, ports, parts)
   }
 
   event(mono: MonoSeconds, name: string, details: Readonly<Record<string, string>>): EventLine {
@@ -45,26 +58,43 @@ export class Keeper {
   /** Something was written that must not wait: with this minute's end it is made safe. */
   pressing(): void {
     this.flushWanted = true
-    this.savedAt = monoSeconds(-Infinity)
+    this.saveWanted = true
   }
 
   minute(now: MonoSeconds): void {
-    if (this.flushWanted || now - this.flushedAt >= this.options.flushEverySeconds) this.flush(now)
-    if (now - this.savedAt >= checkpointEverySeconds) this.checkpoint(now)
+    if (this.sealing.isDue(now)) this.write(now, () => this.sealing.seal(now))
+    else if (this.flushWanted || now - this.flushedAt >= this.options.flushEverySeconds - slackSeconds)
+      this.flush(now)
+    const every = this.saveWanted ? leastBetweenCheckpoints : checkpointEverySeconds
+    if (now - this.savedAt >= every - slackSeconds) void this.checkpoint(now)
   }
 
-  /** Starts a flush unless one runs; the next minute starts another. A failing disk is told and tried again. */
   flush(now: MonoSeconds): void {
-    if (this.flushing) return
-    this.flushing = true
+    this.write(now, () => this.ports.store.flush())
+  }
+
+  /** Starts a write unless one runs; the next minute starts another. A failing disk is told and tried again. */
+  private write(now: MonoSeconds, work: () => Promise<Outcome<void>>): void {
+    if (this.writing) return
+    this.writing = true
     this.flushWanted = false
     this.flushedAt = now
-    const flushed = this.ports.store.flush().then((outcome) => {
-      this.flushing = false
-      this.tellDisk(outcome, now)
-      this.onFlushed()
-    })
-    this.parts().inFlight.track(flushed)
+    const written = work()
+      .then((outcome) => this.withMoreRoom(outcome, now))
+      .then((outcome) => {
+        this.writing = false
+        this.tellDisk(outcome, now)
+        const { store } = this.ports
+        this.onFlushed(outcome.ok ? store.safeSeq : store.letOut(this.reservedUpTo))
+      })
+    const { inFlight, jobs } = this.parts()
+    inFlight.track(jobs.watch('write', written))
+  }
+
+  /** A full disk takes the lines after all where files that are safe away may go. */
+  private async withMoreRoom(outcome: Outcome<void>, now: MonoSeconds): Promise<Outcome<void>> {
+    if (outcome.ok || outcome.fault.code !== 'disk-full') return outcome
+    return (await this.sealing.makeRoom(now)) ? this.ports.store.flush() : outcome
   }
 
   private tellDisk(flushed: Outcome<void>, now: MonoSeconds): void {
@@ -75,10 +105,14 @@ export class Keeper {
     this.flushWanted = true
   }
 
-  checkpoint(now: MonoSeconds): void {
-    const { alerting, site, uplink, faults, inFlight } = this.parts()
-    const { safeSeq } = this.ports.store
+  /** @param isLast nothing leaves any more: where all is safe, no number need be kept free */
+  checkpoint(now: MonoSeconds, isLast = false): Promise<void> {
+    const { alerting, site, uplink, ladder, faults, inFlight, jobs } = this.parts()
+    if (jobs.isRunning('checkpoint') && !isLast) return Promise.resolve()
+    const { safeSeq, nextSeq, buffered } = this.ports.store
     this.savedAt = now
+    this.saveWanted = false
+    const reservedUpTo = isLast && buffered === 0 ? 0 : nextSeq + reservedAhead
     const value: Checkpoint = {
       v: 1,
       session: this.session,
@@ -86,22 +120,33 @@ export class Keeper {
       changes: Object.fromEntries(alerting.lastChange),
       settingsHash: this.settingsHash,
       site: siteTexts(site.lines, safeSeq),
-      uplink: uplink?.checkpoint(),
+      uplink: uplink && { ...uplink.checkpoint(), ladder: ladder?.save(now) },
+      seals: this.sealing.save(),
+      ...(reservedUpTo > 0 ? { reservedUpTo } : {}),
     }
     const saved = this.ports.state.save(value).then((outcome) => {
-      if (outcome.ok) faults.clear('state', 'state-damaged', ...diskCodes)
-      else faults.raise('state', outcome.fault, now)
+      if (outcome.ok) {
+        this.reservedUpTo = reservedUpTo
+        faults.clear('state', 'state-damaged', ...diskCodes)
+      } else faults.raise('state', outcome.fault, now)
     })
-    inFlight.track(saved)
+    inFlight.track(jobs.watch('checkpoint', saved))
+    return saved
+  }
+
+  /** Before something that may end the board. */
+  async makeSafe(now: MonoSeconds): Promise<void> {
+    await this.ports.store.flush()
+    await this.checkpoint(now)
   }
 
   /** The last lines and the last checkpoint, whatever is under way. */
   async last(now: MonoSeconds): Promise<void> {
     const { inFlight } = this.parts()
-    this.flushing = false
+    this.writing = false
     this.flush(now)
     await inFlight.now()
-    this.checkpoint(now)
+    void this.checkpoint(now, true)
     await inFlight.now()
   }
 }

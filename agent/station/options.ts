@@ -11,12 +11,14 @@ import type {
   Outcome,
   PowerSwitch,
   Scheduler,
+  SigningKey,
   StateFile,
   SupplySign,
   UtcMillis,
 } from '../terms/terms.js'
 import type { Uplink, UplinkPorts } from '../uplink/uplink.js'
 import type { InstrumentOptions } from './instrument-options.js'
+import type { LinkStep } from './link-ladder.js'
 import type { SiteOptions } from './site-watch.js'
 
 export interface StationOptions {
@@ -44,8 +46,12 @@ export interface StationPorts {
   readonly clock: Clock
   readonly store: Store
   readonly state: StateFile
+  /** The key that the day's seal is signed with; asked for until it is there. Absent: seals are not signed. */
+  readonly signingKey?: () => Promise<Outcome<SigningKey>>
   /** Made with a way to tell its faults; absent: everything stays here. */
   readonly makeUplink?: (faults: UplinkPorts['faults']) => Uplink
+  /** What may be done about a link that carries nothing, the gentlest first. */
+  readonly linkSteps?: readonly LinkStep[]
   readonly scheduler: Scheduler
   readonly log: Log
   readonly instruments: readonly {
@@ -55,7 +61,7 @@ export interface StationPorts {
     /** What cycles its supply; absent: nothing can. */
     readonly power?: PowerSwitch
   }[]
-  /** Free bytes where the data folder lies; absent: nobody knows. */
+  /** Free bytes where the data folder lies; absent: nobody knows, and no room is made. */
   readonly freeBytes?: () => Promise<Outcome<number>>
   /** What tells a low supply of the board; absent: nothing does. */
   readonly supply?: SupplySign

@@ -12,6 +12,7 @@ import {
   type Line,
   type MonoSeconds,
   type RecordLine,
+  type StateFile,
   type UtcMillis,
 } from '../terms/terms.js'
 import { tableOf } from './stored-times.js'
@@ -34,7 +35,16 @@ export interface Checkpoint {
   /** Canonical texts of the site log's lines up to `seq`; absent where they are too many: then all lines are read. */
   readonly site?: readonly string[]
   readonly uplink: unknown
+  readonly seals?: unknown
+  /** Numbers up to this one may have left; absent after a clean stop, when every line is safe. */
+  readonly reservedUpTo?: number
 }
+
+/**
+ * Numbers that each checkpoint keeps free above the newest line: so many lines may leave while the disk fails. At a line a
+ * minute and some beside it these are two days and a half.
+ */
+export const reservedAhead = 4096
 
 const empty: Checkpoint = { v: 1, session: 0, seq: 0, changes: {}, uplink: undefined }
 /** A longer site log is read from the lines at each start. */
@@ -46,7 +56,7 @@ const isMap = (value: unknown): value is Record<string, unknown> =>
 /** Accepts what looks like a checkpoint; anything else counts as none, and the lines are read instead. */
 export function readCheckpoint(value: unknown): Checkpoint {
   if (!isMap(value) || value.v !== 1 || !isMap(value.changes)) return empty
-  const { session, seq, settingsHash, site, uplink } = value
+  const { session, seq, settingsHash, site, uplink, seals, reservedUpTo } = value
   if (!Number.isSafeInteger(session) || !Number.isSafeInteger(seq)) return empty
   const isChange = (change: unknown): boolean =>
     isMap(change) &&
@@ -62,7 +72,21 @@ export function readCheckpoint(value: unknown): Checkpoint {
     ...(typeof settingsHash === 'string' ? { settingsHash } : {}),
     ...(Array.isArray(site) && site.every((text) => typeof text === 'string') ? { site } : {}),
     uplink,
+    seals,
+    ...(Number.isSafeInteger(reservedUpTo) ? { reservedUpTo: reservedUpTo as number } : {}),
   }
+}
+
+/**
+ * With what a store is to be opened so that no number is given again that may have left the station: the checkpoint beside it
+ * says so, and where that cannot be read, as many numbers are left out as it may have kept free.
+ */
+export async function reservedNumbers(
+  state: StateFile,
+): Promise<{ readonly atLeastSeq?: number; readonly leaveOut?: number }> {
+  const loaded = await state.load()
+  if (!loaded.ok) return { leaveOut: reservedAhead }
+  return { atLeastSeq: readCheckpoint(loaded.value).reservedUpTo ?? 0 }
 }
 
 /** The part of a site log that a checkpoint may hold: what is safe, if it is not too long. */

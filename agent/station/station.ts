@@ -25,6 +25,7 @@ import { Teller } from './teller.js'
 import { offeredTime, type TimeAnswer } from './offered-time.js'
 import { TimeSources } from './time-sources.js'
 
+export { reservedNumbers } from './restart.js'
 export { answerRequest, siteList, type SiteList } from './requests.js'
 export { gaugeChannel } from './gauge-runner.js'
 export { usualSilence } from './instrument-runner.js'
@@ -33,6 +34,8 @@ export type { TimeAnswer } from './offered-time.js'
 export type { EntryAnswer } from './site-watch.js'
 export type { StationStatus } from './status.js'
 
+/** What may end the board waits no longer for the disk. */
+const safeLimitSeconds = 20
 /** A wake-up later than this is a pause of the process or the board, told once. */
 const pauseSeconds = 10
 /** An edge that is nearer than this has come; a record shorter than this is none. */
@@ -61,12 +64,13 @@ export class Station {
       options,
       ports,
       () => this.parts,
-      () => this.flushed(),
+      (leaveUpTo) => this.flushed(leaveUpTo),
     )
     this.parts = makeParts(options, ports, {
       event: (at, name, details) => this.keeper.event(at, name, details),
       onFault: () => (this.healthAt = this.now()),
       onEntries: () => this.takeEntries(),
+      makeSafe: () => Promise.race([this.keeper.makeSafe(this.now()), ports.clock.after(safeLimitSeconds)]),
     })
     this.records = new RecordWriter(this.parts, ports.store, ports.instruments)
     this.teller = new Teller(this.parts, {
@@ -97,7 +101,7 @@ export class Station {
 
   private async restore(): Promise<void> {
     const { state, store } = this.ports
-    const { alerting, site, uplink, faults, boot } = this.parts
+    const { alerting, site, uplink, ladder, faults, boot } = this.parts
     const loaded = await state.load()
     if (!loaded.ok) faults.raise('state', loaded.fault, this.tickedAt)
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
@@ -105,7 +109,9 @@ export class Station {
     alerting.restore(found.changes)
     this.keeper.session = found.newestSession + 1
     this.keeper.settingsHash = found.settingsHash
-    uplink?.restore(checkpoint.uplink, this.keeper.session)
+    this.keeper.sealing.restore(checkpoint.seals)
+    uplink?.restore(checkpoint.uplink, this.keeper.session, this.tickedAt)
+    ladder?.restore((Object(checkpoint.uplink) as { ladder?: unknown }).ladder, this.tickedAt)
     site.restore(found.site, await earlierBoots(store, boot))
     await restoreInstruments(this.parts, this.ports, this.options.notBefore)
     await restoreClock(this.parts, this.ports)
@@ -123,6 +129,7 @@ export class Station {
     this.startRecord(now)
     this.tickedAt = now
     this.keeper.flush(now)
+    void this.keeper.checkpoint(now)
     this.askGauges(now)
     if (!isTrusted) site.lookAgain()
     this.publishState(now)
@@ -180,13 +187,21 @@ export class Station {
     this.stepAlerts(at, now)
     this.askGauges(now)
     this.keeper.minute(now)
-    this.parts.uplink?.step(now)
+    this.stepLink(now)
   }
 
   private writeRecord(start: MonoSeconds, at: MonoSeconds): void {
     if (at - start <= instantSeconds) return
     this.records.write(start, at)
     this.teller.anyRecord = true
+  }
+
+  private stepLink(now: MonoSeconds): void {
+    const { uplink, ladder, jobs, inFlight } = this.parts
+    jobs.look(now)
+    uplink?.step(now)
+    const step = ladder?.look(now)
+    if (step) inFlight.track(step)
   }
 
   /** @returns whether the clock became trusted or stepped: everything that lies in UTC is then placed anew */
@@ -197,6 +212,8 @@ export class Station {
     this.parts.site.lookAgain()
     this.parts.inFlight.track(this.rebuildAverages(now))
     this.rebuildCalendar()
+    // A certificate that was not valid by the old time may be by this one.
+    this.parts.uplink?.tryNow()
     return true
   }
 
@@ -208,14 +225,19 @@ export class Station {
     this.teller.turnedAlerts(quiet)
   }
 
-  private flushed(): void {
+  private flushed(leaveUpTo: number): void {
+    const { uplink } = this.parts
     this.teller.changedAlerts()
-    this.parts.uplink?.safeUpTo(this.ports.store.safeSeq)
+    uplink?.safeUpTo(leaveUpTo)
+    // What no disk keeps is to be away soon.
+    if (leaveUpTo > this.ports.store.safeSeq) uplink?.hurry()
   }
 
   private askGauges(now: MonoSeconds): void {
-    const { gauges, inFlight, surroundings } = this.parts
-    inFlight.track(Promise.all(gauges.map((gauge) => gauge.ask(now))).then(() => surroundings.look(now)))
+    const { gauges, inFlight, surroundings, jobs } = this.parts
+    if (jobs.isRunning('gauges')) return
+    const asked = Promise.all(gauges.map((gauge) => gauge.ask(now))).then(() => surroundings.look(now))
+    inFlight.track(jobs.watch('gauges', asked))
   }
 
   // ---- what others see ------------------------------------------------------------------------------------------------
@@ -283,7 +305,8 @@ export class Station {
   private view(): StationView {
     const { options, startedAt, recordStart, keeper } = this
     const { store, freeBytes } = this.ports
-    const own = { options, startedAt, recordStart, session: keeper.session, day: this.daySoFar() }
+    const { session, sealing } = keeper
+    const own = { options, startedAt, recordStart, session, sealing, day: this.daySoFar() }
     return { ...this.parts, ...own, store, freeBytes }
   }
 
@@ -320,6 +343,18 @@ export class Station {
       this.publishState(this.now())
     })
     this.parts.inFlight.track(taken)
+  }
+
+  /** Lets the lines go again that the broker did not take. */
+  resend(): { ok: boolean; words: string } {
+    const { uplink } = this.parts
+    if (!uplink) return { ok: false, words: 'this station sends nothing: uplink.mode is none' }
+    const stretches = uplink.status(this.now()).parked?.length ?? 0
+    uplink.resend()
+    return {
+      ok: true,
+      words: stretches === 0 ? 'nothing is parked' : `${stretches} stretches of lines go again`,
+    }
   }
 
   /** Makes everything safe and lets it go without waiting for the next pack time. */

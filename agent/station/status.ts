@@ -1,6 +1,7 @@
 import { kindOf, type MonoSeconds } from '../terms/terms.js'
 import { clockFacts, faultFacts, type FaultFacts, type StationView } from './health-message.js'
 import type { LiveReading } from './live-reading.js'
+import type { SealStanding } from './sealing.js'
 
 /** What `status` shows, as it goes over the control socket: JSON of flat facts, no words that a program must parse. */
 export interface StationStatus {
@@ -12,6 +13,9 @@ export interface StationStatus {
   /** Absent while the clock is not trusted. */
   readonly at?: string
   readonly clock_error_s?: number
+  /** Who vouches for it, and how long ago a source last agreed. */
+  readonly clock_source?: string
+  readonly clock_checked_s?: number
   readonly standard_offset_min: number
   readonly state: string
   readonly faults: readonly FaultFacts[]
@@ -31,6 +35,7 @@ export interface StationStatus {
     readonly safe_away?: number
     readonly backlog?: number
   }
+  readonly seals: SealStanding
   readonly link: Readonly<Record<string, unknown>>
 }
 
@@ -70,6 +75,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
       buffered: store.buffered,
       ...(link ? { sent: link.sent, safe_away: link.safe_away, backlog: link.backlog } : {}),
     },
+    seals: view.sealing.standing(now),
     link: link ? { ...link } : { state: 'none' },
   }
 }

@@ -68,9 +68,10 @@ export class Rows {
   /** Numbers of problems that were told: a seal over them cannot fit. */
   readonly told = new RangeSet()
   readonly held = new RangeSet()
+  /** Numbers that a skip line says no line has. */
+  readonly skipped = new RangeSet()
   readonly isArchive: boolean
   private readonly sets = new Map<string, ColumnSet>()
-  private readonly skipped = new RangeSet()
   private readonly names: readonly string[]
   private readonly edges: { file: string; last: number; lines: number }[] = []
   private readonly jumps: Jump[] = []

@@ -377,6 +377,18 @@ const kinds = {
     words: 'a job of the station does not end',
     firstThing: 'look at the disk or device that the detail names; restart the agent if it stays',
   },
+  'disk-short': {
+    severity: 'warning',
+    transient: true,
+    words: 'the disk is nearly full and nothing more may be removed to make room',
+    firstThing: 'copy the data away and free space; look whether the collector gives receipts',
+  },
+  'disk-not-mounted': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the data folder must stand on a disk of its own, and that is not mounted',
+    firstThing: 'look at plug and mount of that disk; nothing is written below an empty mount point',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds

@@ -1,0 +1,173 @@
+import type { Seal } from '../store/store.js'
+import {
+  addSeconds,
+  done,
+  localDay,
+  RangeSet,
+  type LocalDay,
+  type MonoSeconds,
+  type Outcome,
+  type SigningKey,
+} from '../terms/terms.js'
+import { diskCodes } from './disk-codes.js'
+import type { StationOptions, StationPorts } from './options.js'
+import type { Parts } from './parts.js'
+
+const hourSeconds = 3600
+const daySeconds = 86_400
+/** A seal that could not be made, though lines can be written, is tried again after this. */
+const retrySeconds = 600
+/** An hour has come although its minute ended some milliseconds early. */
+const slackSeconds = 1
+
+/** What is kept over a restart; the lines say it too. */
+export interface SealState {
+  /** Up to these numbers lines are sealed, and a signature stands for them. */
+  readonly sealed_to: number
+  readonly signed_to: number
+  /** Numbers of the files that were removed to make room. */
+  readonly gone?: readonly [from: number, to: number]
+}
+
+/** As health and status tell it. */
+export interface SealStanding extends SealState {
+  readonly seal_age_s?: number
+}
+
+/**
+ * Seals what the store holds, at each hour and, signed, at the day's end in local standard time; then makes room where the
+ * disk is nearly full. Until the clock is trusted hours and days are those of monotonic time.
+ */
+export class Sealing {
+  private dueAt: MonoSeconds
+  private notBefore: MonoSeconds
+  private signedAt: MonoSeconds
+  private signedDay: LocalDay | undefined
+  private key: SigningKey | undefined
+  private sealedAt: MonoSeconds | undefined
+  private state: SealState = { sealed_to: 0, signed_to: 0 }
+
+  constructor(
+    private readonly options: StationOptions,
+    private readonly ports: StationPorts,
+    private readonly parts: () => Parts,
+  ) {
+    const now = ports.clock.mono()
+    this.dueAt = addSeconds(now, hourSeconds)
+    this.notBefore = now
+    this.signedAt = now
+  }
+
+  /** @param state what `save` gave before, or anything. */
+  restore(state: unknown): void {
+    const { sealed_to, signed_to, gone } = Object(state) as Partial<SealState>
+    if (!Number.isSafeInteger(sealed_to) || !Number.isSafeInteger(signed_to)) return
+    const range = RangeSet.parse([gone], 1)?.ranges()[0]
+    this.state = { sealed_to: sealed_to!, signed_to: signed_to!, ...(range ? { gone: range } : {}) }
+  }
+
+  save(): SealState {
+    return this.state
+  }
+
+  /** To be asked each minute. */
+  isDue(now: MonoSeconds): boolean {
+    return now >= this.notBefore && (now >= this.dueAt - slackSeconds || this.isDaysEnd(now))
+  }
+
+  /** Brings everything to disk as a flush does, and seals it. A fault is one of the disk. */
+  async seal(now: MonoSeconds): Promise<Outcome<void>> {
+    const key = this.isDaysEnd(now) ? await this.stationKey(now) : undefined
+    const made = await this.ports.store.seal(key)
+    if (!made.ok) {
+      this.notBefore = addSeconds(now, retrySeconds)
+      return made
+    }
+    this.note(made.value, now)
+    await this.makeRoom(now)
+    return done
+  }
+
+  /** Seals what came since the last hour, unsigned: a station that stops may not start again. */
+  async atStop(): Promise<void> {
+    const { store } = this.ports
+    if (store.buffered === 0) await store.seal()
+  }
+
+  /** Removes what is safe away, oldest first, while the disk is too full. @returns whether anything went */
+  async makeRoom(now: MonoSeconds): Promise<boolean> {
+    const { store, freeBytes } = this.ports
+    if (!freeBytes) return false
+    const { faults, uplink } = this.parts()
+    const received = (from: number, to: number): boolean => uplink?.isAway(from, to) ?? true
+    const made = await store.makeRoom({ received, key: this.key })
+    if (!made.ok) {
+      faults.raise('room', made.fault, now)
+      return false
+    }
+    const { gone, isShort } = made.value
+    const newest = gone.at(-1)
+    if (newest) this.state = { ...this.state, gone: [newest.from, newest.last] }
+    faults.clear('room', ...diskCodes)
+    if (isShort) faults.raise('room', { code: 'disk-short', detail: this.keptWords() }, now)
+    else faults.clear('room', 'disk-short')
+    return gone.length > 0
+  }
+
+  standing(now: MonoSeconds): SealStanding {
+    const { state, sealedAt } = this
+    return { ...state, ...(sealedAt === undefined ? {} : { seal_age_s: Math.round(now - sealedAt) }) }
+  }
+
+  private keptWords(): string {
+    return this.parts().uplink
+      ? 'more than 90 % are used, and what the collector has not confirmed stays'
+      : 'more than 90 % are used, and the newest file stays'
+  }
+
+  private note(seals: readonly Seal[], now: MonoSeconds): void {
+    if (this.isDaysEnd(now)) {
+      this.signedAt = now
+      this.signedDay = this.dayAt(now)
+    }
+    this.sealedAt = now
+    this.dueAt = addSeconds(now, this.secondsToHour(now))
+    const newest = seals.at(-1)
+    if (!newest) return
+    const signed = newest.signed ? { signed_to: newest.last } : {}
+    this.state = { ...this.state, sealed_to: newest.last, ...signed }
+  }
+
+  private isDaysEnd(now: MonoSeconds): boolean {
+    const day = this.dayAt(now)
+    // A day whose beginning nobody saw is signed with the next.
+    this.signedDay ??= day
+    return day === undefined ? now - this.signedAt >= daySeconds - slackSeconds : day !== this.signedDay
+  }
+
+  private dayAt(now: MonoSeconds): LocalDay | undefined {
+    const utc = this.parts().clock.at(addSeconds(now, slackSeconds))
+    return utc === undefined ? undefined : localDay(utc, this.options.standardOffsetMinutes ?? 0)
+  }
+
+  /** To the next full hour of local standard time, so that the day's end is one of them. */
+  private secondsToHour(now: MonoSeconds): number {
+    const utc = this.parts().clock.at(addSeconds(now, slackSeconds))
+    if (utc === undefined) return hourSeconds
+    const local = utc / 1000 + (this.options.standardOffsetMinutes ?? 0) * 60
+    return hourSeconds - (local % hourSeconds) + slackSeconds
+  }
+
+  /** Without a key the seal is made unsigned, and signed with the next. */
+  private async stationKey(now: MonoSeconds): Promise<SigningKey | undefined> {
+    if (this.key || !this.ports.signingKey) return this.key
+    const { faults } = this.parts()
+    const key = await this.ports.signingKey()
+    if (!key.ok) {
+      faults.raise('key', key.fault, now)
+      return undefined
+    }
+    faults.clear('key', ...diskCodes)
+    return (this.key = key.value)
+  }
+}
