@@ -49,7 +49,7 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
   const running = await askStation(settings, { do: 'status' })
   const items: CheckItem[] = [lookAtAgent(settings, running)]
   for (const instrument of settings.instruments) items.push(await lookAtSensor(instrument, running.ok))
-  items.push(...(await tryGauges(settings)), await tryFolder(settings.data.folder), lookAtClock(settings))
+  items.push(...(await tryGauges(settings)), await tryFolder(settings.data), lookAtClock(settings))
   if (settings.uplink.mode === 'none')
     items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })
   else items.push(item('broker', `${settings.uplink.url} lets us in`, await tryBroker(settings)))
@@ -96,8 +96,8 @@ async function tryPort(instrument: Settings['instruments'][number]): Promise<Out
   return done
 }
 
-async function tryFolder(folder: string): Promise<CheckItem> {
-  const disk = await openFolder(folder, { create: true })
+async function tryFolder({ folder, mustBeMounted }: Settings['data']): Promise<CheckItem> {
+  const disk = await openFolder(folder, { create: true, mustBeMounted })
   if (!disk.ok) return item('data', '', disk)
   const free = await disk.value.freeBytes()
   const made = await disk.value.makeFolder('.writable')

@@ -1,10 +1,8 @@
 import { randomUUID } from 'node:crypto'
-import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { openFolder } from '../hardware/disk.js'
 import { SysfsGauge } from '../hardware/gauges.js'
 import { commandSwitch } from '../hardware/power-switch.js'
-import { systemRandom } from '../hardware/random.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { cronScheduler } from '../hardware/scheduler.js'
 import { serialLine } from '../hardware/serial-line.js'
@@ -23,10 +21,8 @@ import {
   type StationOptions,
   type StationPorts,
 } from '../station/station.js'
-import { openStore, type Store } from '../store/store.js'
+import { openStore } from '../store/store.js'
 import {
-  bad,
-  bootWord,
   good,
   portKind,
   utcMillis,
@@ -102,8 +98,8 @@ function onceEach(log: Log): (fault: Fault) => void {
 }
 
 async function openDataFolder(settings: Settings) {
-  const { folder } = settings.data
-  const disk = await openFolder(folder, { create: true })
+  const { folder, mustBeMounted } = settings.data
+  const disk = await openFolder(folder, { create: true, mustBeMounted })
   if (!disk.ok) return disk
   const state = stateFile(join(folder, 'state.json'))
   const reserved = await reservedNumbers(state)

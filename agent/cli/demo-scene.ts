@@ -5,6 +5,7 @@ import { Collector, usualCollector } from '../collector/collector.js'
 import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { stateFile } from '../hardware/state-file.js'
+import { stationKey } from '../hardware/station-key.js'
 import { listenOnLoopback } from '../hardware/tcp-listener.js'
 import { createDecoder, readingBytes, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
@@ -16,7 +17,13 @@ import { madeStations, type MadeStation } from '../simulation/made-site.js'
 import { seededRandom } from '../simulation/random.js'
 import { slateHollow, standardOffsetMinutes, story } from '../simulation/slate-hollow.js'
 import { VirtualClock } from '../simulation/virtual-clock.js'
-import { gaugeChannel, Station, usualSilence, type StationPorts } from '../station/station.js'
+import {
+  gaugeChannel,
+  reservedNumbers,
+  Station,
+  usualSilence,
+  type StationPorts,
+} from '../station/station.js'
 import { openStore, type Store } from '../store/store.js'
 import { bootWord, good, utcMillis, type Broker, type Log, type Outcome } from '../terms/terms.js'
 import { Uplink, usualUplink } from '../uplink/uplink.js'
@@ -119,7 +126,13 @@ async function openPlayer(
   if (!disk.ok) return disk
   disks.push(disk.value)
   const newStoreId = (): string => seededUuid(`${seed} store ${name}`)
-  const store = await openStore({ disk: disk.value, newStoreId, station: name })
+  const state = stateFile(join(folder, name, 'state.json'))
+  const store = await openStore({
+    disk: disk.value,
+    newStoreId,
+    station: name,
+    ...(await reservedNumbers(state)),
+  })
   if (!store.ok) return store
   // Boards were switched on one after the other, each with a clock of its own.
   const mono = 20 + 7 * index
@@ -134,7 +147,8 @@ async function openPlayer(
   const ports = {
     clock,
     store: store.value,
-    state: stateFile(join(folder, name, 'state.json')),
+    state,
+    signingKey: () => stationKey(join(folder, name)),
     // Jobs of the calendar go by the real clock; the story has its own.
     scheduler: { calendar: () => ({ stop: () => undefined }) },
     log: logOf(name, clock),

@@ -9,9 +9,13 @@ import { readTextFile } from './read-text.js'
 
 const layoutFolder = join(packageRoot, 'config/instruments')
 
+/** The file that a layout of this name, or at this path, stands in. */
+export const layoutFile = (nameOrPath: string): string =>
+  nameOrPath.endsWith('.yaml') ? resolve(nameOrPath) : join(layoutFolder, `${nameOrPath}.yaml`)
+
 /** Reads a layout by its name in config/instruments, or by a path that ends in .yaml. */
 export function loadLayout(nameOrPath: string): Outcome<Layout> {
-  const file = nameOrPath.endsWith('.yaml') ? resolve(nameOrPath) : join(layoutFolder, `${nameOrPath}.yaml`)
+  const file = layoutFile(nameOrPath)
   const text = readTextFile(file)
   if (!text.ok) return bad('layout-invalid', text.fault.detail)
   const refused = unreadableYaml(text.value)

@@ -19,8 +19,8 @@ export async function addToFolder(
   settings: Settings,
   entry: Record<string, string>,
 ): Promise<Outcome<Added>> {
-  const { folder } = settings.data
-  const disk = await openFolder(folder, { create: true })
+  const { folder, mustBeMounted } = settings.data
+  const disk = await openFolder(folder, { create: true, mustBeMounted })
   if (!disk.ok) return disk
   const lock = await lockFolder(folder)
   if (!lock.ok) return lock

@@ -3,8 +3,9 @@ import { settingsEventDetails, standardOffsetMinutes, type Settings } from '../s
 import { faultText, good, type Outcome } from '../terms/terms.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { readLastGood } from './last-good.js'
-import { loadLayout } from './layouts.js'
+import { layoutFile, loadLayout } from './layouts.js'
 import { readSettingsFile, type SettingsRead } from './read-settings.js'
+import { stampOf } from './watch-files.js'
 
 /** Everything a station needs to know before it starts: plain data that can be handed from one process to another. */
 export interface Plan {
@@ -26,6 +27,9 @@ export interface Preparation {
   readonly wrong: readonly string[]
   /** Worth knowing, nothing to repair. */
   readonly notes: readonly string[]
+  /** The settings file and the layouts it names, and what they were when they were read: others are worth another look. */
+  readonly files: readonly string[]
+  readonly stamp: string
 }
 
 /**
@@ -33,13 +37,23 @@ export interface Preparation {
  * layouts those name.
  */
 export function prepare(file: string): Preparation {
+  const fileStamp = stampOf([file])
   const read = readSettingsFile(file)
+  const layouts = read.ok ? read.settings.instruments.map(({ layout }) => layoutFile(layout)) : []
+  const files = [file, ...new Set(layouts)]
+  const seen = { files, stamp: fileStamp + stampOf(files.slice(1)) }
   const planned = read.ok ? planOf(read) : undefined
-  if (read.ok && planned?.ok) return { plan: planned.value, wrong: [], notes: read.notes }
+  if (read.ok && planned?.ok) return { plan: planned.value, wrong: [], notes: read.notes, ...seen }
   const wrong = planned?.ok === false ? [faultText(planned.fault)] : read.ok ? [] : read.lines
+  const spare = prepareLastGood(file)
+  return { ...(spare ? { plan: spare } : {}), wrong, notes: [], ...seen }
+}
+
+/** What last worked, with the layouts as they are now; undefined when there is none that still can. */
+export function prepareLastGood(file: string): Plan | undefined {
   const lastGood = readLastGood(file)
-  const spare = lastGood && planOf(lastGood)
-  return spare?.ok ? { plan: spare.value, wrong, notes: [] } : { wrong, notes: [] }
+  const plan = lastGood && planOf(lastGood)
+  return plan?.ok ? plan.value : undefined
 }
 
 function planOf({ settings, text }: Extract<SettingsRead, { ok: true }>): Outcome<Plan> {

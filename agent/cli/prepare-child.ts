@@ -1,7 +1,11 @@
-/** Started by prepareApart: `node prepare-child.js SETTINGS_FILE` writes the preparation, serialised, and ends. */
+/**
+ * Started by prepareApart: `node prepare-child.js SETTINGS_FILE [last-good]` writes the preparation, or the plan that last
+ * worked, serialised, and ends.
+ */
 import { writeSync } from 'node:fs'
 import { serialize } from 'node:v8'
-import { prepare } from './preparation.js'
+import { prepare, prepareLastGood } from './preparation.js'
 
-const bytes = serialize(prepare(process.argv[2]))
+const [, , file, which] = process.argv
+const bytes = serialize(which === 'last-good' ? prepareLastGood(file) : prepare(file))
 for (let at = 0; at < bytes.length;) at += writeSync(1, bytes, at)

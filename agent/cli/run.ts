@@ -5,31 +5,45 @@ import { startTicker } from '../hardware/ticker.js'
 import { withLimit } from '../hardware/limit.js'
 import { openFolder } from '../hardware/disk.js'
 import type { Settings } from '../settings/settings.js'
-import type { Station } from '../station/station.js'
-import { faultText, type Log } from '../terms/terms.js'
+import { faultText, type Fault, type FaultCode, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
-import { openControl } from './control.js'
+import { openControl, type Control } from './control.js'
 import { keepLastGood } from './keep-last-good.js'
-import { stampOf, watchFile } from './watch-file.js'
-import type { Preparation } from './preparation.js'
-import { prepareApart } from './prepare-apart.js'
+import type { Plan, Preparation } from './preparation.js'
+import { prepareApart, prepareLastGoodApart } from './prepare-apart.js'
+import { blame, reloadWhenChanged, type Reloading } from './reload.js'
 
 /** The whole stop, whatever hangs: the service manager's patience is longer. */
 const stopLimitSeconds = 4
 
+/** These pass by themselves or with another start; settings that last worked would not help. */
+const notOfTheSettings: ReadonlySet<FaultCode> = new Set<FaultCode>(['store-in-use', 'disk-not-mounted'])
+
 /**
- * Runs a station until a signal ends it; on settings that last worked, until the file is mended and then on that.
+ * Runs a station until a signal ends it; on settings that last worked, until the file is mended and then on that. A file that
+ * changes meanwhile and is well is taken up.
  * @returns exit code: 0 ended as asked, 1 a part could not be opened, 2 settings that cannot be used
  */
 export async function run(file: string, preparing = prepareApart(file)): Promise<number> {
   for (let preparation = preparing; ; preparation = prepareApart(file)) {
-    const stamp = stampOf(file)
-    const ended = await runOnce(file, stamp, await preparation)
-    if (ended !== 'mended') return ended
+    const ended = await runOrSpare(file, await preparation)
+    if (ended !== 'changed') return ended
   }
 }
 
-async function runOnce(file: string, stamp: string, preparation: Preparation): Promise<number | 'mended'> {
+/** Settings that check well and name what cannot be opened are as good as broken ones: what last worked goes on. */
+async function runOrSpare(file: string, preparation: Preparation): Promise<number | 'changed'> {
+  const ended = await runOnce(file, preparation)
+  if (typeof ended !== 'object') return ended
+  const mayHelp = preparation.wrong.length === 0 && !notOfTheSettings.has(ended.code)
+  const spare = mayHelp ? await prepareLastGoodApart(file) : undefined
+  if (!spare || spare.text === preparation.plan?.text) return refuse(ended)
+  const onSpare = await runOnce(file, { ...preparation, plan: spare, wrong: [faultText(ended)], notes: [] })
+  return typeof onSpare === 'object' ? refuse(onSpare) : onSpare
+}
+
+/** @returns how it ended, or why it could not be opened */
+async function runOnce(file: string, preparation: Preparation): Promise<number | 'changed' | Fault> {
   const { plan, wrong, notes } = preparation
   tell([...wrong, ...notes])
   if (!plan) return 2
@@ -37,24 +51,34 @@ async function runOnce(file: string, stamp: string, preparation: Preparation): P
   if (!works)
     tell(['Starting with the settings that last worked. Correct the file: it is taken up when it is well.'])
   const { settings } = plan
-  const log = standardLog(settings.log.level)
   const locked = await lockData(settings)
-  if (!locked.ok) return refuse(locked.fault)
+  if (!locked.ok) return locked.fault
   const control = await openControl(settings)
-  if (!control.ok) return refuse(control.fault)
-  const clock = new SystemClock(settings.clock.trust, settings.clock.ntpFile)
-  const station = await composeStation(plan, clock, log)
-  if (!station.ok) {
-    await control.value.close()
-    return refuse(station.fault)
-  }
-  control.value.serve(station.value)
-  if (control.value.fault) station.value.faults.raise('control', control.value.fault, clock.mono())
-  if (works) keepLastGood(file, plan.text)
-  else blame(station.value, clock, wrong[0])
-  const code = await live(station.value, clock, log, works ? undefined : { file, stamp })
-  await control.value.close()
+  const ended = control.ok ? await runOpened(file, preparation, plan, control.value) : control.fault
+  if (control.ok) await control.value.close()
   locked.value.release()
+  return ended
+}
+
+async function runOpened(
+  file: string,
+  preparation: Preparation,
+  plan: Plan,
+  control: Control,
+): Promise<number | 'changed' | Fault> {
+  const { settings } = plan
+  const log = standardLog(settings.log.level)
+  const clock = new SystemClock(settings.clock.trust, settings.clock.ntpFile)
+  const composed = await composeStation(plan, clock, log)
+  if (!composed.ok) return composed.fault
+  const { station, close } = composed.value
+  control.serve(station)
+  if (control.fault) station.faults.raise('control', control.fault, clock.mono())
+  const [wrong] = preparation.wrong
+  if (wrong === undefined) keepLastGood(file, plan.text)
+  else blame(station, clock, wrong)
+  const code = await live({ file, preparation, station, clock, tell }, log)
+  await close()
   return code
 }
 
@@ -62,44 +86,30 @@ const tell = (lines: readonly string[]): void => {
   for (const line of lines) process.stderr.write(line + '\n')
 }
 
-function blame(station: Station, clock: SystemClock, words: string): void {
-  station.faults.raise('settings', { code: 'settings-invalid', detail: words }, clock.mono())
-}
-
 function refuse(fault: Parameters<typeof faultText>[0]): number {
   process.stderr.write(faultText(fault) + '\n')
   return 1
 }
 
-async function lockData(settings: Settings) {
-  const disk = await openFolder(settings.data.folder, { create: true })
-  return disk.ok ? lockFolder(settings.data.folder) : disk
+async function lockData({ data: { folder, mustBeMounted } }: Settings) {
+  const disk = await openFolder(folder, { create: true, mustBeMounted })
+  return disk.ok ? lockFolder(folder) : disk
 }
 
-interface BrokenFile {
-  readonly file: string
-  /** What it was when it was read. */
-  readonly stamp: string
-}
-
-/** @param broken the settings file, where the station runs on those that last worked. */
-function live(
-  station: Station,
-  clock: SystemClock,
-  log: Log,
-  broken: BrokenFile | undefined,
-): Promise<number | 'mended'> {
+function live(reloading: Omit<Reloading, 'onChanged'>, log: Log): Promise<number | 'changed'> {
+  const { station, clock, preparation } = reloading
   return new Promise((resolve) => {
-    const over = new AbortController()
+    let over = false
     const ticker = startTicker(
       clock,
       () => station.nextTickAt,
       () => station.tick(),
     )
-    const end = (reason: string, code: number | 'mended'): void => {
-      if (over.signal.aborted) return
-      over.abort()
+    const end = (reason: string, code: number | 'changed'): void => {
+      if (over) return
+      over = true
       ticker.stop()
+      stopReloading()
       void withLimit(station.stop(reason), stopLimitSeconds).then((ended) => {
         log.info(`stopped: ${reason}`, ended === 'late' ? { hung_after_s: stopLimitSeconds } : {})
         release()
@@ -107,8 +117,8 @@ function live(
       })
     }
     const release = onEnd(end, log)
-    if (broken !== undefined)
-      untilMended(broken, station, clock, over.signal, () => end('settings mended', 'mended'))
+    const why = preparation.wrong.length > 0 ? 'settings mended' : 'settings changed'
+    const stopReloading = reloadWhenChanged({ ...reloading, onChanged: () => end(why, 'changed') })
     log.info('running', { station: station.name, store: station.storeId })
     station.tick()
   })
@@ -126,23 +136,4 @@ function onEnd(end: (reason: string, code: number) => void, log: Log): () => voi
   process.on('SIGTERM', terminated).on('SIGINT', interrupted).on('uncaughtException', bug)
   return () =>
     void process.off('SIGTERM', terminated).off('SIGINT', interrupted).off('uncaughtException', bug)
-}
-
-/** Looks at the settings again whenever the file has changed; what is still wrong is told as the fault it is. */
-function untilMended(
-  { file, stamp }: BrokenFile,
-  station: Station,
-  clock: SystemClock,
-  over: AbortSignal,
-  mended: () => void,
-): void {
-  const stop = watchFile(file, stamp, () => {
-    void prepareApart(file).then(({ wrong }) => {
-      if (over.aborted) return
-      if (wrong.length === 0) return mended()
-      tell(wrong)
-      blame(station, clock, wrong[0])
-    })
-  })
-  over.addEventListener('abort', stop)
 }

@@ -341,6 +341,9 @@ export const settingsSchema = group('Settings of one Motepost station.', {
   }).prefault({}),
   data: group('Where records are kept.', {
     folder: text('Folder for the records; it is made if need be.', pathShape, pathWords),
+    must_be_mounted: onOff(
+      'Whether the folder must lie on a disk of its own: nothing is written below a mount point that is empty.',
+    ).default(false),
     record_s: whole('Length of a record; shorter than 60 only for trials on a bench.', {
       least: 1,
       most: 60,

@@ -16,6 +16,7 @@ export interface Settings {
   readonly supply: { readonly lowFile?: string }
   readonly data: {
     readonly folder: string
+    readonly mustBeMounted: boolean
     readonly recordSeconds: number
     readonly flushEverySeconds: number
   }
@@ -209,7 +210,12 @@ export function settingsOf(file: SettingsFile): Settings {
     instruments: file.instruments.map(instrumentOf),
     gauges: file.gauges.map(gaugeOf),
     supply: given({ lowFile: file.supply.low_file }),
-    data: { folder: data.folder, recordSeconds: data.record_s, flushEverySeconds: data.flush_every_s },
+    data: {
+      folder: data.folder,
+      mustBeMounted: data.must_be_mounted,
+      recordSeconds: data.record_s,
+      flushEverySeconds: data.flush_every_s,
+    },
     runtime: given({ folder: file.runtime.folder, groupAccess: file.runtime.group_access }),
     clock: clockOf(file.clock),
     alerts: file.alerts.map(alertOf),
