@@ -9,13 +9,13 @@
  * may lose or tear what was not synced.
  * Refused: a folder that holds something else, or another station's store (store-foreign). Damaged lines are set aside and
  * counted. A full buffer drops its oldest line, counts it, and a skip line says so. No number is ever used twice for lines
- * that were safe, and none leaves the station before it is.
+ * that were safe or let out, and none leaves the station before it is one of the two.
  */
 import type { ColumnSet, Disk, Line, Outcome, SigningKey, StageCounts } from '../terms/terms.js'
 import { good } from '../terms/terms.js'
 import { openIdentity } from './identity.js'
 import type { LineView } from './line-view.js'
-import { StoreReader, type Scanned, type ScanOptions, type StoredLine } from './reader.js'
+import { StoreReader, type Scanned, type ScanOptions, type SoundFiles, type StoredLine } from './reader.js'
 import type { StoredText } from './recent-lines.js'
 import { recover, type Recovered } from './recovery.js'
 import type { Seal } from './seal.js'
@@ -46,7 +46,7 @@ export {
   type VerifyOptions,
 } from './verify-chain.js'
 export { TimeTable, type PlacedTime } from './time-table.js'
-export type { LineView, Recovered, Scanned, ScanOptions, StoredLine, StoredText }
+export type { LineView, Recovered, Scanned, ScanOptions, SoundFiles, StoredLine, StoredText }
 
 export interface StoreOptions {
   readonly disk: Disk
@@ -59,16 +59,19 @@ export interface StoreOptions {
   readonly maxBufferedLines?: number
   /** Highest number that others know to be given (a checkpoint's): numbers go on above it. */
   readonly atLeastSeq?: number
+  /** So many numbers more are left out: nobody knows any more which of them were let out before their lines were safe. */
+  readonly leaveOut?: number
 }
 
 /** Opens a station's store, making it in an empty folder. Faults: store-foreign, disk-*. */
 export async function openStore(options: StoreOptions): Promise<Outcome<Store>> {
-  const { disk, station, newStoreId, linesPerFile = 2048, maxBufferedLines = 1500, atLeastSeq = 0 } = options
+  const { disk, station, newStoreId, linesPerFile = 2048, maxBufferedLines = 1500 } = options
+  const { atLeastSeq = 0, leaveOut = 0 } = options
   const folder = await openIdentity(disk, { station }, () => ({ storeId: newStoreId(), station }))
   if (!folder.ok) return folder
   const { identity, names } = folder.value
   const sets = new Map<string, ColumnSet>()
-  const start = await recover(disk, identity, names, sets, atLeastSeq)
+  const start = await recover(disk, identity, names, sets, atLeastSeq, leaveOut)
   if (!start.ok) return start
   const writer = new StoreWriter(disk, identity, sets, names, start.value, { linesPerFile, maxBufferedLines })
   return good(new Store(identity, start.value.recovered, writer, disk, sets))
@@ -138,8 +141,26 @@ export class Store {
     return this.reader.lines(from, to)
   }
 
-  /** The texts of these lines; the newest come from memory. */
+  /**
+   * Lets lines leave that wait for a disk that fails, up to this number at most; see `linesAsText`. Whoever calls it has seen
+   * to it that no later start gives these numbers again (`atLeastSeq`).
+   * @returns the highest number that may leave now
+   */
+  letOut(upTo: number): number {
+    return this.writer.letOut(upTo)
+  }
+
+  /** The texts of these lines; the newest come from memory, and so do those that were let out unsafe. */
   async linesAsText(from: number, to: number): Promise<Outcome<readonly StoredText[]>> {
+    const { safeSeq } = this.writer
+    if (to <= safeSeq) return this.safeLines(from, to)
+    const outside = this.writer.waitingOutside(from, to)
+    if (from > safeSeq) return good(outside)
+    const safe = await this.safeLines(from, safeSeq)
+    return safe.ok ? good([...safe.value, ...outside]) : safe
+  }
+
+  private async safeLines(from: number, to: number): Promise<Outcome<readonly StoredText[]>> {
     const recent = this.writer.recent.within(from, to)
     return recent ? good(recent) : this.reader.lines(from, to)
   }
