@@ -13,13 +13,16 @@ export function averagesJson(found: AveragesFound): string {
     zone: { standard_offset_min: zone.offsetMinutes, name: zone.name, source: zone.source },
     series: found.figures.map((one) => seriesJson(one, zone)),
     left_out_s: gathered.leftOut,
-    records_without_time: gathered.unplaced.map(({ boot, records, firstSeq, lastSeq }) => ({
+    records_without_time: gathered.unplaced.map(({ boot, records, firstSeq, lastSeq, bound = {} }) => ({
       boot,
       records,
       first_seq: firstSeq,
       last_seq: lastSeq,
+      ...(bound.earliest === undefined ? {} : { first_not_before: utcText(bound.earliest) }),
+      ...(bound.latest === undefined ? {} : { first_not_after: utcText(bound.latest) }),
     })),
     records_placed_by_time_checks: gathered.corrected,
+    records_placed_by_other_boots: gathered.bounded,
     records_of_unknown_columns: survey.unexplained,
     damaged_lines: survey.damaged,
   })

@@ -10,6 +10,7 @@ import {
   type HourRow,
   type SeriesFigures,
 } from './averages.js'
+import { unplacedText } from './desk-records.js'
 import { standardText, zoneWords, type DeskZone } from './desk-zone.js'
 import { folded, tableText, textWidth } from './demo-words.js'
 
@@ -148,10 +149,11 @@ function notesOf({ figures, gathered, survey, shortened, tenMinutes }: AveragesF
     notes.push(
       `${gathered.corrected} records that did not know the time were placed by time checks of their boot.`,
     )
-  for (const { boot, records, firstSeq, lastSeq } of gathered.unplaced)
+  if (gathered.bounded > 0)
     notes.push(
-      `NOT IN THESE FIGURES: ${records} records (numbers ${firstSeq} to ${lastSeq}, boot ${boot}) have no time: no time check of that boot is known.`,
+      `${gathered.bounded} records of boots without a time check are placed within half a minute by the boots before and after.`,
     )
+  for (const one of gathered.unplaced) notes.push(`NOT IN THESE FIGURES: ${unplacedText(one)}.`)
   if (survey.unexplained > 0)
     notes.push(`NOT IN THESE FIGURES: ${survey.unexplained} records whose columns line is damaged.`)
   if (survey.damaged > 0)

@@ -86,9 +86,10 @@ export async function eachRecord(
 function recordOf(view: LineView, set: ColumnSet, { times, bounds }: Survey): DeskRecord {
   const boot = view.boot()
   const own = view.utc()
-  const utc = times.ownOr(boot, view.mono(), view.seq, own)
+  const isOwn = own !== undefined && !times.isWithdrawn(boot, view.seq)
+  const utc = isOwn ? own : times.at(boot, monoSeconds(view.mono()))?.utc
   const seconds = view.seconds()
-  if (utc !== undefined) return { view, set, boot, seconds, utc, corrected: own !== utc }
+  if (utc !== undefined) return { view, set, boot, seconds, utc, corrected: !isOwn }
   const bound = boundedAt(bounds.get(boot) ?? {}, monoSeconds(view.mono()))
   return { view, set, boot, seconds, utc: middleOf(bound), corrected: false, bound }
 }

@@ -1,6 +1,6 @@
 /** CSV as RFC 4180 has it, for spreadsheets too: decimal comma on wish, and no text that a spreadsheet would run. */
 import { numberText, utcText, type Column, type UtcMillis } from '../terms/terms.js'
-import { oneOfEachSlot, slotOf, standingOf, type DeskRecord } from './desk-records.js'
+import { boundText, oneOfEachSlot, slotOf, standingOf, type DeskRecord } from './desk-records.js'
 import type { Survey } from './desk-survey.js'
 import { isoText, type DeskZone } from './desk-zone.js'
 import type { DayFigure } from '../averages/averages.js'
@@ -81,15 +81,15 @@ export class MinuteRows {
   }
 
   row(record: DeskRecord): Cell[] {
-    const { view, utc, boot, seconds, corrected } = record
+    const { view, utc, boot, seconds, corrected, bound } = record
     const values = Array.from({ length: this.columns.length }, (): Cell => undefined)
     for (const [i, place] of this.placesOf(record).entries())
       if (place >= 0) values[place] = num(view.value(i), record.set.columns[i].decimals)
     return [
       num(view.seq, 0),
       ...(utc === undefined
-        ? ['', '', 'not known']
-        : [isoText(utc, this.zone), utcText(utc), corrected ? 'time check' : 'record']),
+        ? ['', '', (bound && boundText(bound)) || 'not known']
+        : [isoText(utc, this.zone), utcText(utc), sourceWords(corrected, bound)]),
       num(seconds, 1),
       num(view.planned(), 1),
       ...values,
@@ -124,6 +124,9 @@ export class MinuteRows {
     return [[...leftOut].join('; '), units.join('; '), place]
   }
 }
+
+const sourceWords = (corrected: boolean, bound: DeskRecord['bound']): string =>
+  bound ? boundText(bound) : corrected ? 'time check' : 'record'
 
 // ---- hours and days -------------------------------------------------------------------------------------------------
 

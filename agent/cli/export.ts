@@ -9,7 +9,14 @@ import {
   type DeskOptions,
   type Opened,
 } from './desk.js'
-import { eachRecord, nameOf, unplacedText, UnplacedCount, type DeskRecord, type Unplaced } from './desk-records.js'
+import {
+  eachRecord,
+  nameOf,
+  unplacedText,
+  UnplacedCount,
+  type DeskRecord,
+  type Unplaced,
+} from './desk-records.js'
 import { survey, type Survey } from './desk-survey.js'
 import { readSpan, zoneFor, type DeskZone, type Span } from './desk-zone.js'
 import {

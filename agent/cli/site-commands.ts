@@ -28,6 +28,11 @@ export function addSiteCommands(program: Command, settingsOption: SettingsOption
           : (await import('./set-clock.js')).setClock(settings, { ...options, setClock: options.setClock }),
       ),
     )
+  program
+    .command('resend')
+    .description('send again the lines that the broker did not take')
+    .option(...settingsOption)
+    .action(async ({ settings }: WithSettings) => finish((await import('./resend.js')).resend(settings)))
   addVisit(program, settingsOption, finish)
   addSitelog(program.command('sitelog').description('what people did at the station'), settingsOption, finish)
 }

@@ -88,7 +88,7 @@ function reasonFacts(
 }
 
 function siteFacts({ survey, sets }: Traced, line: RecordLine): Fact[] {
-  const utc: UtcMillis | undefined = line.utc ?? survey.times.at(line.boot, line.mono)?.utc
+  const utc: UtcMillis | undefined = survey.times.ownOr(line.boot, line.mono, line.seq, line.utc)
   if (utc === undefined) return [['site log', 'cannot be asked: the time is not known']]
   const facts = new Set<string>()
   for (const channel of oneOfEachSlot(sets.get(line.set)?.columns.map(({ channel }) => channel) ?? [])) {

@@ -1,5 +1,5 @@
 /** One line of a store in words. */
-import type { FoundLine } from '../store/store.js'
+import { boundedAt, type FoundLine } from '../store/store.js'
 import {
   bootWord,
   monoSeconds,
@@ -9,6 +9,7 @@ import {
   type EventLine,
   type RecordLine,
 } from '../terms/terms.js'
+import { boundText } from './desk-records.js'
 import { standardText } from './desk-zone.js'
 import { offsetText } from './local-time.js'
 import { folded, textWidth } from './demo-words.js'
@@ -129,17 +130,18 @@ function timeFacts({ survey, zone }: Traced, line: RecordLine | AnchorLine | Eve
   const boot: Fact = ['boot', `${bootWord(line.boot)}, ${numberText(line.mono, 2)} s after its start`]
   if (line.kind === 'anchor') return [boot]
   const placed = survey.times.at(line.boot, monoSeconds(line.mono))
-  const utc = line.utc ?? placed?.utc
-  if (utc === undefined)
-    return [['time', 'not known: no time check of this boot is known, and none is guessed'], boot]
+  const utc = survey.times.ownOr(line.boot, line.mono, line.seq, line.utc)
+  if (utc === undefined) return [['time', unknownWords(survey, line)], boot]
   const check =
     placed &&
     `${placed.interpolated ? 'between two time checks, nearest ' : 'time check '}${placed.anchor.seq} by ${placed.anchor.source}, ${distanceWords(placed.anchor.mono - line.mono)}`
   const error = placed
     ? `error at most ${numberText(placed.errorSeconds, 2)} s (${check})`
     : 'its error is not known: no time check of this boot is here'
-  const from =
-    line.utc === undefined
+  const wrong = line.utc !== undefined && line.utc !== utc
+  const from = wrong
+    ? `corrected: the line says ${utcText(line.utc!)}, by a time check that was proved wrong`
+    : line.utc === undefined
       ? 'corrected: the line itself did not know its time'
       : 'as the trusted clock of the station gave it'
   return [
@@ -150,6 +152,12 @@ function timeFacts({ survey, zone }: Traced, line: RecordLine | AnchorLine | Eve
     ['', `${from}; ${error}`],
     boot,
   ]
+}
+
+function unknownWords({ bounds }: Traced['survey'], { boot, mono }: RecordLine | EventLine): string {
+  const known = boundText(boundedAt(bounds.get(boot) ?? {}, mono))
+  const none = 'no time check of this boot is known, and none is guessed'
+  return known === '' ? `not known: ${none}` : `${known}, by the boots before and after: ${none}`
 }
 
 function distanceWords(seconds: number): string {

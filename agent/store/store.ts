@@ -35,6 +35,7 @@ export {
   type FoundLine,
   type LinePlace,
 } from './found-lines.js'
+export { isKeyMeant, keyFingerprint, leastFingerprintDigits, readFingerprint } from './fingerprint.js'
 export { readGone, readSeal, type Gone, type Seal } from './seal.js'
 export type { MadeRoom, MakeRoomOptions } from './sealer.js'
 export {
@@ -45,6 +46,7 @@ export {
   type Verification,
   type VerifyOptions,
 } from './verify-chain.js'
+export { BootOrder, boundedAt, middleOf, type BootBounds, type BoundedTime } from './boot-bounds.js'
 export { TimeTable, type PlacedTime } from './time-table.js'
 export type { LineView, Recovered, Scanned, ScanOptions, SoundFiles, StoredLine, StoredText }
 

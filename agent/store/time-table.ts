@@ -71,6 +71,12 @@ export class TimeTable {
     this.sorted = false
   }
 
+  /** True where a time check of this boot stands. */
+  knows(boot: string): boolean {
+    this.sort()
+    return (this.byBoot.get(boot)?.length ?? 0) > 0
+  }
+
   /** The time that a line says of itself, unless the time check behind it was withdrawn: then by the others of its boot. */
   ownOr(boot: string, mono: MonoSeconds, seq: number, own: UtcMillis | undefined): UtcMillis | undefined {
     return own === undefined || this.isWithdrawn(boot, seq) ? this.at(boot, mono)?.utc : own
@@ -78,6 +84,7 @@ export class TimeTable {
 
   /** True when the newest time check before a number is one that was withdrawn. */
   isWithdrawn(boot: string, seq: number): boolean {
+    if (this.withdrawn.length === 0) return false
     this.sort()
     const anchors = this.asWritten.get(boot)
     if (!anchors) return false

@@ -64,7 +64,7 @@ describe('trace', () => {
       'corrected: the line itself did not know its time; error at most 0.46 s (time check 3 by ntp, 60 min later)',
     )
     expect(await words(2, store)).toContain(
-      'not known: no time check of this boot is known, and none is guessed',
+      'by the boots before and after: no time check of this boot is known, and none is guessed',
     )
   })
 
