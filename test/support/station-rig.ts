@@ -7,12 +7,13 @@ import type { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import { VirtualClock } from '../../agent/simulation/virtual-clock.js'
 import {
   gaugeChannel,
+  reservedNumbers,
   Station,
   usualSilence,
   type StationOptions,
   type StationPorts,
 } from '../../agent/station/station.js'
-import { openStore, type Store } from '../../agent/store/store.js'
+import { openStore, type Store, type StoreOptions } from '../../agent/store/store.js'
 import {
   bad,
   done,
@@ -140,6 +141,9 @@ export interface RigOptions {
   readonly options?: Partial<StationOptions>
   /** Absent: nothing is kept beside the lines. */
   readonly state?: StationPorts['state']
+  /** Further ports, made with the store. */
+  readonly ports?: (store: Store) => Partial<StationPorts>
+  readonly storeOptions?: Partial<StoreOptions>
 }
 
 export const newClock = (bootId = 'b0070001-0000-4000-8000-000000000001', utc = startUtc): VirtualClock =>
@@ -192,6 +196,8 @@ export async function startRig(clock: VirtualClock, disk: MemoryDisk, rig: RigOp
     disk,
     newStoreId: () => '5'.repeat(8) + '-5555-4555-8555-555555555555',
     station: 'rig',
+    ...(rig.state ? await reservedNumbers(rig.state) : {}),
+    ...rig.storeOptions,
   })
   if (!opened.ok) throw new Error(opened.fault.detail)
   const store = opened.value
@@ -221,6 +227,7 @@ export async function startRig(clock: VirtualClock, disk: MemoryDisk, rig: RigOp
       gauges: rig.gauge
         ? [{ gauge: rig.gauge, channels: Object.keys(rig.gauge.values).map(gaugeChannel) }]
         : [],
+      ...rig.ports?.(store),
     },
   )
   const lines = async (): Promise<Line[]> => {
