@@ -152,15 +152,30 @@ function linkWords({ link }: StationStatus): string {
   const next =
     facts.next_attempt_s === undefined ? '' : `, next attempt in ${durationText(facts.next_attempt_s)}`
   const receipt = facts.receipt_age_s === undefined ? 'none yet' : `${durationText(facts.receipt_age_s)} ago`
-  return `${facts.state} for ${durationText(facts.for_s)}${next}; last receipt: ${receipt}`
+  return `${facts.state} for ${durationText(facts.for_s)}${next}; last receipt: ${receipt}; ${budgetWords(link)}`
+}
+
+function budgetWords(link: StationStatus['link']): string {
+  const { budget, waits } = link as {
+    budget: { last_24_h_kb: number; budget_kb?: number }
+    waits: string
+  }
+  const of = budget.budget_kb === undefined ? '' : ` of ${budget.budget_kb}`
+  const waiting = waits === 'nothing' ? '' : `, for which ${waits} wait`
+  return `${budget.last_24_h_kb}${of} kB in 24 h (estimate, all in)${waiting}`
 }
 
 function lineWords({ lines, link }: StationStatus): string {
   const waiting = lines.buffered > 0 ? ` and ${lines.buffered} not written yet` : ''
   const here = `safe here up to ${lines.safe}${waiting}`
   if (link.state === 'none') return here
-  return `${here}; sent, no receipt yet ${lines.sent}; not sent ${lines.backlog}; safe away up to ${lines.safe_away}`
+  const { parked = [] } = link as { parked?: readonly (readonly [number, number])[] }
+  const aside = parked.length === 0 ? '' : `; not taken by the broker: ${parked.map(stretch).join(', ')}`
+  return `${here}; sent, no receipt yet ${lines.sent}; not sent ${lines.backlog}; safe away up to ${lines.safe_away}${aside}`
 }
+
+const stretch = ([from, to]: readonly [number, number]): string =>
+  from === to ? `${from}` : `${from} to ${to}`
 
 function siteWords({ site }: StationStatus): string {
   const { place, visit, zero_checks_running: zeros, entries } = site

@@ -1,11 +1,15 @@
 import { execFile } from 'node:child_process'
-import { bad, done, type Outcome, type PowerSwitch } from '../terms/terms.js'
+import { bad, done, type FaultCode, type Outcome, type PowerSwitch } from '../terms/terms.js'
 
 /**
- * Runs the owner's command that takes a sensor's supply away and gives it back. No shell: the words go to the program as
+ * Runs an owner's command: one that takes a sensor's supply away and gives it back, or one that helps a link. No shell: the words go to the program as
  * they stand. Killed after the limit; what it prints is thrown away but for the first line of its complaint.
  */
-export function commandSwitch(command: readonly [string, ...string[]], limitSeconds: number): PowerSwitch {
+export function commandSwitch(
+  command: readonly [string, ...string[]],
+  limitSeconds: number,
+  code: FaultCode = 'power-cycle-failed',
+): PowerSwitch {
   const [program, ...words] = command
   const options = { timeout: limitSeconds * 1000, killSignal: 'SIGKILL', maxBuffer: 64 * 1024 } as const
   return {
@@ -13,7 +17,7 @@ export function commandSwitch(command: readonly [string, ...string[]], limitSeco
     cycle: () =>
       new Promise<Outcome<void>>((resolve) => {
         execFile(program, words, options, (error, _out, complaint) => {
-          resolve(error ? failed(program, error, complaint, limitSeconds) : done)
+          resolve(error ? bad(code, failure(program, error, complaint, limitSeconds)) : done)
         }).stdin?.end()
       }),
   }
@@ -21,12 +25,12 @@ export function commandSwitch(command: readonly [string, ...string[]], limitSeco
 
 type RunError = Error & { readonly code?: string | number | null; readonly killed?: boolean }
 
-function failed(program: string, error: RunError, complaint: string, limitSeconds: number): Outcome<void> {
+function failure(program: string, error: RunError, complaint: string, limitSeconds: number): string {
   const why = error.killed
     ? `did not end within ${limitSeconds} s`
     : typeof error.code === 'number'
       ? `ended with ${error.code}`
       : (error.code ?? 'could not be run')
   const first = complaint.trim().split('\n')[0].slice(0, 120)
-  return bad('power-cycle-failed', `${program} ${why}${first ? `: ${first}` : ''}`)
+  return `${program} ${why}${first ? `: ${first}` : ''}`
 }

@@ -217,7 +217,21 @@ function uplinkFindings(look: Look): Finding[] {
           ),
         ),
       )
+  found.push(...ladderFindings(look))
   const port = url && /:(\d+)\/?$/.exec(url)?.[1]
   if (port && !isPortNumber(port)) found.push(atValue(at('url'), badPortNumber(port)))
   return found
+}
+
+function ladderFindings(look: Look): Finding[] {
+  const seen = new Set<string>()
+  return look.entries(['uplink', 'ladder']).flatMap((path) => {
+    const step = look.text([...path, 'step'])
+    if (step === undefined || !seen.has(step)) {
+      seen.add(step ?? '')
+      return []
+    }
+    const verdict = conflict(`the step ${valueText(step)} is there already`, 'each step stands once')
+    return [atValue([...path, 'step'], verdict)]
+  })
 }

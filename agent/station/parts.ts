@@ -17,6 +17,8 @@ import type { Uplink } from '../uplink/uplink.js'
 import { AlertWatch } from './alert-watch.js'
 import { GaugeRunner } from './gauge-runner.js'
 import { InstrumentRunner } from './instrument-runner.js'
+import { JobWatch } from './job-watch.js'
+import { LinkLadder } from './link-ladder.js'
 import type { StationOptions, StationPorts } from './options.js'
 import { PairWatch } from './pair-watch.js'
 import { RunningAverages } from './running-averages.js'
@@ -29,6 +31,8 @@ export interface Parts {
   readonly clock: StationClock
   readonly faults: FaultBoard
   readonly uplink: Uplink | undefined
+  readonly ladder: LinkLadder | undefined
+  readonly jobs: JobWatch
   readonly instruments: readonly InstrumentRunner[]
   readonly gauges: readonly GaugeRunner[]
   readonly surroundings: SurroundingsWatch
@@ -44,6 +48,8 @@ export interface Parts {
 export interface Hooks {
   /** Writes an event line. */
   readonly event: (at: MonoSeconds, name: string, details: Readonly<Record<string, string>>) => EventLine
+  /** Brings lines and checkpoint to the disk: the board may end. */
+  readonly makeSafe: () => Promise<void>
   /** A fault began or is over: health is told soon. */
   readonly onFault: () => void
   /** Entries of the site log came. */
@@ -65,6 +71,12 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
     raise: (fault) => faults.raise('uplink', fault, mono()),
     clear: (...codes) => faults.clear('uplink', ...codes),
   })
+  const ladder =
+    uplink &&
+    new LinkLadder(ports.linkSteps ?? [], uplink, faults, {
+      tell: (name, details) => void hooks.event(mono(), name, details),
+      makeSafe: hooks.makeSafe,
+    })
   const instruments: InstrumentRunner[] = ports.instruments.map(
     ({ options: o, lines, makeDecoder, power }) =>
       new InstrumentRunner(o, lines, makeDecoder, faults, (work) => inFlight.track(work), now, {
@@ -85,7 +97,8 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
     { event: hooks.event, utcAt: (at) => clock.at(at), log: ports.log },
     now,
   )
-  const measuring = { ...base, uplink, instruments, surroundings, set, pairs, averages, alerting }
+  const linked = { uplink, ladder, jobs: new JobWatch(faults, mono) }
+  const measuring = { ...base, ...linked, instruments, surroundings, set, pairs, averages, alerting }
   return { ...measuring, site: makeSite(options, ports, hooks, measuring) }
 }
 

@@ -151,10 +151,10 @@ export interface SupplySign {
   isLow(): Promise<Outcome<boolean>>
 }
 
-/** Takes a sensor's supply away and gives it back. */
+/** An owner's command: takes a sensor's supply away and gives it back, or helps a link. */
 export interface PowerSwitch {
   readonly name: string
-  /** Bounded in time. Fault: power-cycle-failed. */
+  /** Bounded in time. Faults: power-cycle-failed, link-step-failed. */
   cycle(): Promise<Outcome<void>>
 }
 

@@ -85,13 +85,14 @@ export class Uplink {
   }
 
   /** Before the first step. @param state what `checkpoint` gave before, or anything. @param session rises with each start. */
-  restore(state: unknown, session: number): void {
-    this.ledger.restore(state, this.link.now)
-    this.pace.restore((Object(state) as { meter?: unknown }).meter, this.link.now)
+  restore(state: unknown, session: number, now: MonoSeconds): void {
+    this.link.now = now
+    this.ledger.restore(state, now)
+    this.pace.restore((Object(state) as { meter?: unknown }).meter, now)
     this.announcements.started(session)
   }
 
-  checkpoint(): unknown {
+  checkpoint(): Record<string, unknown> {
     return { ...this.ledger.save(), meter: this.pace.save() }
   }
 

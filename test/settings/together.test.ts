@@ -158,10 +158,10 @@ describe('an uplink', () => {
     expect(marks(uplink('mode: mqtt', 'url: http://broker'))).toEqual(['12:8 uplink.url wrong-text'])
   })
 
-  test('has a client id of its own unless told otherwise', () => {
+  test('leaves the client id to the station and its store unless told otherwise', () => {
     const read = goodSettings(uplink('mode: mqtt', 'url: mqtt://broker'))
+    expect(read.uplink).not.toHaveProperty('clientId')
     expect(read.uplink).toMatchObject({
-      clientId: 'motepost-home-north-fence',
       protocol: 5,
       keepaliveSeconds: 1200,
     })

@@ -273,7 +273,7 @@ describe('retained messages', () => {
 
   it('say running with the session and the next contact, lost by will, and stopped at the end', async () => {
     const rig = new UplinkRig()
-    rig.uplink.restore(undefined, 7)
+    rig.uplink.restore(undefined, 7, rig.now)
     await rig.live(60)
     expect(json(rig.broker.retained.get(topic('alive')))).toEqual({
       ...{ v: 1, state: 'running', boot: madeBoot, session: 7, next_contact_s: 3600 },
@@ -348,7 +348,7 @@ describe('packs that cannot go', () => {
     await withLines(first, 40)
     await first.live(4 * 3600)
     const again = new UplinkRig()
-    again.uplink.restore(JSON.parse(JSON.stringify(first.uplink.checkpoint())), 2)
+    again.uplink.restore(JSON.parse(JSON.stringify(first.uplink.checkpoint())), 2, again.now)
     await withLines(again, 40)
     expect(again.uplink.status(again.now).parked).toEqual([[17, 17]])
     expect(again.packs).toEqual([])
@@ -469,7 +469,7 @@ describe('the byte budget of a day', () => {
     thirtyDays(first)
     await first.live(7200)
     const again = new UplinkRig({ dailyBudgetBytes: 150_000 })
-    again.uplink.restore(JSON.parse(JSON.stringify(first.uplink.checkpoint())), 2)
+    again.uplink.restore(JSON.parse(JSON.stringify(first.uplink.checkpoint())), 2, again.now)
     thirtyDays(again)
     await again.live(600)
     expect(again.packs.flat().length).toBeLessThanOrEqual(240)
@@ -594,7 +594,7 @@ describe('a restart', () => {
     const first = await withLines(new UplinkRig(), 20)
     const state = JSON.parse(JSON.stringify(first.uplink.checkpoint())) as unknown
     const again = new UplinkRig()
-    again.uplink.restore(state, 2)
+    again.uplink.restore(state, 2, again.now)
     await withLines(again, 20)
     expect(again.packs).toEqual([])
     expect(again.uplink.counts()).toMatchObject({ held: 20 })
@@ -608,12 +608,12 @@ describe('a restart', () => {
   it('with a checkpoint of another store, or nonsense, begins anew', async () => {
     for (const state of [null, 3, [], { v: 1 }, { v: 1, storeId: 'other', sent: [], away: [[1, 20]] }]) {
       const rig = new UplinkRig()
-      rig.uplink.restore(state, 1)
+      rig.uplink.restore(state, 1, rig.now)
       await withLines(rig, 20)
       expect(rig.packs).toEqual([range(1, 20)])
     }
     const rig = new UplinkRig()
-    rig.uplink.restore({ v: 1, storeId: rig.store.storeId, sent: 'x', away: [[5, 2]] }, 1)
+    rig.uplink.restore({ v: 1, storeId: rig.store.storeId, sent: 'x', away: [[5, 2]] }, 1, rig.now)
     await withLines(rig, 20)
     expect(rig.packs).toEqual([range(1, 20)])
   })
