@@ -44,6 +44,8 @@ export class Sealing {
   private signedAt: MonoSeconds
   private signedDay: LocalDay | undefined
   private key: SigningKey | undefined
+  /** The first seal of each start is signed as well: whoever takes the card on its first day finds a signature. */
+  private hasSigned = false
   private sealedAt: MonoSeconds | undefined
   private state: SealState = { sealed_to: 0, signed_to: 0 }
 
@@ -77,21 +79,23 @@ export class Sealing {
 
   /** Brings everything to disk as a flush does, and seals it. A fault is one of the disk. */
   async seal(now: MonoSeconds): Promise<Outcome<void>> {
-    const key = this.isDaysEnd(now) ? await this.stationKey(now) : undefined
+    const signs = !this.hasSigned || this.isDaysEnd(now)
+    const key = signs ? await this.stationKey(now) : undefined
     const made = await this.ports.store.seal(key)
     if (!made.ok) {
       this.notBefore = addSeconds(now, retrySeconds)
       return made
     }
+    this.hasSigned ||= signs
     this.note(made.value, now)
     await this.makeRoom(now)
     return done
   }
 
-  /** Seals what came since the last hour, unsigned: a station that stops may not start again. */
-  async atStop(): Promise<void> {
+  /** Seals what came since the last hour: a station that stops may not start again. */
+  async atStop(now: MonoSeconds): Promise<void> {
     const { store } = this.ports
-    if (store.buffered === 0) await store.seal()
+    if (store.buffered === 0) await store.seal(await this.stationKey(now))
   }
 
   /** Removes what is safe away, oldest first, while the disk is too full. @returns whether anything went */

@@ -392,6 +392,7 @@ export class Station {
       ...instruments.map((instrument) => instrument.stop()),
       this.timeSources.stop(),
       uplink?.stop(now),
+      this.keeper.sealing.atStop(now),
     ])
   }
 }
