@@ -1,7 +1,8 @@
 /** What a comparison of before and after says: one plain sentence, then what may not be read into it. */
 import { nameOf } from './desk-records.js'
 import { zoneWords } from './desk-zone.js'
-import { leastDays, type BeforeAfterFound, type Changed } from './before-after.js'
+import { humidFromPercent, leastDays, type BeforeAfterFound, type Without } from './before-after.js'
+import type { Changed } from './before-after-days.js'
 import { draws } from './compare-seed.js'
 import { folded, tableText, textWidth } from './plain-text.js'
 
@@ -45,13 +46,14 @@ export function plainSentence(found: BeforeAfterFound): string {
 /** What a reader would else assume. */
 function notes(found: BeforeAfterFound): string[] {
   const { background, verdict } = found
-  const missing = [...(found.humidity ? [] : ['humidity']), ...(found.wind ? [] : ['wind'])]
+  const missing = [...(found.humidity === undefined ? ['humidity'] : []), ...(found.wind ? [] : ['wind'])]
   const weather =
     missing.length > 0
       ? [
-          `Of ${missing.join(' and ')} nothing is known here: damp air or another wind may look like a change.`,
+          `Of ${missing.join(' and ')} nothing is known here: ${missingMeans(missing)} may look like a change.`,
         ]
-      : ['Humidity and wind are recorded, but not used here.']
+      : []
+  const wind = found.wind ? ['Wind is recorded, but not used here.'] : []
   const alone =
     !background && (verdict === 'rose' || verdict === 'fell')
       ? ['Without a background this may be the weather or the region as well (--background).']
@@ -66,7 +68,36 @@ function notes(found: BeforeAfterFound): string[] {
           'The seasons before and after differ: the difference to the background may have a season of its own.',
         ]
       : []
-  return [...alone, ...season, ...coarse, ...weather]
+  return [
+    ...found.without.map((one) => withoutText(one, found)),
+    ...alone,
+    ...season,
+    ...coarse,
+    ...weather,
+    ...wind,
+  ]
+}
+
+const missingMeans = (missing: readonly string[]): string =>
+  missing.map((what) => (what === 'humidity' ? 'damp air' : 'another wind')).join(' or ')
+
+const signOf = ({ interval: [low, high] }: Changed): number => (low > 0 ? 1 : high < 0 ? -1 : 0)
+
+/** The change without some hours, and whether the answer would be another. */
+function withoutText(one: Without, { change, events }: BeforeAfterFound): string {
+  const which =
+    one.which === 'humid'
+      ? `humid hours (${humidFromPercent} %RH and more)`
+      : `hours in which ${events ?? 'something'} was going on`
+  const count = `${one.leftOut} of ${one.hours}`
+  const kinds = Object.entries(one.kinds ?? {}).map(
+    ([kind, [early, late]]) => `${kind} ${early} times before and ${late} after`,
+  )
+  const told = kinds.length > 0 ? ` On valid days: ${kinds.join('; ')}.` : ''
+  if (one.leftOut === 0) return `None of the hours compared were ${which}.${told}`
+  if (!one.change) return `Without ${which}, ${count}, too few days remain to compare.${told}`
+  const other = change && signOf(one.change) !== signOf(change) ? ': the answer is another without them' : ''
+  return `Without ${which}, ${count}: change ${tenths(one.change.change)} µg/m³, ${intervalWords(one.change.interval)}${other}.${told}`
 }
 
 function detailLines(found: BeforeAfterFound, change: Changed): string[] {
@@ -74,6 +105,7 @@ function detailLines(found: BeforeAfterFound, change: Changed): string[] {
   const rows = [
     ...(alone ? [row(found.name, alone.series), row(background!.name, alone.background)] : []),
     row(alone ? 'difference' : found.name, change),
+    ...found.without.flatMap((one) => (one.change ? [row(`without ${one.which}`, one.change)] : [])),
   ]
   const heads = [
     'µg/m³, valid days',
@@ -147,6 +179,15 @@ export function beforeAfterJson(found: BeforeAfterFound): string {
       valid_days_before: found.days[0],
       valid_days_after: found.days[1],
       change: change ? changeJson(change) : null,
+      humidity: found.humidity ?? null,
+      wind_recorded: found.wind,
+      without: found.without.map((one) => ({
+        which: one.which,
+        hours: one.hours,
+        hours_left_out: one.leftOut,
+        change: one.change ? changeJson(one.change) : null,
+        ...(one.kinds ? { kinds: one.kinds } : {}),
+      })),
       series_alone: alone ? changeJson(alone.series) : null,
       background_alone: alone ? changeJson(alone.background) : null,
       draws,

@@ -1,32 +1,34 @@
-import {
-  changeInterval,
-  effectiveCount,
-  joinBlocks,
-  matchedChange,
-  rankTest,
-  seasonsDiffer,
-  usualBlockDays,
-  widenedInterval,
-  type RankTest,
-  type WeekdayHours,
-} from '../analysis/analysis.js'
-import { leastHoursOfDay, startOfDay } from '../averages/averages.js'
+import { seasonsDiffer } from '../analysis/analysis.js'
+import type { StandardMillis } from '../averages/averages.js'
+import { usualScreening } from '../screening/screening.js'
 import { channelsIn } from './averages.js'
+import { beforeAfterCsv } from './before-after-csv.js'
+import {
+  changed,
+  daysIn,
+  readSides,
+  validDays,
+  validNumbers,
+  withoutHours,
+  type Changed,
+  type SideDays,
+} from './before-after-days.js'
+import { drawBeforeAfter } from './before-after-svg.js'
 import { beforeAfterJson, beforeAfterText } from './before-after-words.js'
+import { humidityFor } from './collocate-humidity.js'
 import {
   commonZone,
   compareChannel,
-  hourMean,
-  hoursBetween,
   hoursFrom,
   openSources,
   type Hours,
   type Source,
 } from './compare-hours.js'
-import { blockStarts, readSeed } from './compare-seed.js'
+import { readSeed } from './compare-seed.js'
 import { refuse, wrongUse, type Opened } from './desk.js'
 import { nameOf } from './desk-records.js'
-import { readSpan, type DeskZone } from './desk-zone.js'
+import type { DeskZone } from './desk-zone.js'
+import { readEventsFile, type ActivityLog } from './import-events.js'
 import { Progress } from './progress.js'
 
 export interface BeforeAfterOptions {
@@ -41,25 +43,16 @@ export interface BeforeAfterOptions {
   readonly from?: string
   readonly to?: string
   readonly seed?: string
+  /** Where humidity comes from, if not from the series itself. */
+  readonly humidity?: string
+  readonly humidityChannel?: string
+  /** An events file: what was going on, as `import --events` makes it. */
+  readonly events?: string
+  readonly svg?: string
+  readonly force?: boolean
   readonly detail?: boolean
+  readonly csv?: boolean
   readonly json?: boolean
-}
-
-/** What changed in one series of days. */
-export interface Changed {
-  readonly daysBefore: number
-  readonly daysAfter: number
-  /** Means of daily means, µg/m³. */
-  readonly before: number
-  readonly after: number
-  /** After - before, by hour of the week. */
-  readonly change: number
-  readonly interval: readonly [number, number]
-  readonly blockDays: readonly [number, number]
-  /** Of daily means. */
-  readonly ranks: RankTest
-  /** How many days that do not lean on each other tell as much; NaN where days do not vary. */
-  readonly freeDays: readonly [number, number]
 }
 
 export type ChangeVerdict = 'not-enough-data' | 'not-attributed' | 'no-change-shown' | 'rose' | 'fell'
@@ -79,10 +72,29 @@ export interface BeforeAfterFound {
   /** With a background: both by themselves, on the same hours. */
   readonly alone?: { readonly series: Changed; readonly background: Changed }
   readonly days: readonly [before: number, after: number]
-  readonly humidity: boolean
+  /** Days in order of both sides, for drawings. */
+  readonly sides: readonly [before: SideDays, after: SideDays]
+  /** Name of the log of what was going on. */
+  readonly events?: string
+  /** Name of what knows the humidity. */
+  readonly humidity?: string
   readonly wind: boolean
+  /** The change again without some hours: humid ones, those in which something was going on. */
+  readonly without: readonly Without[]
   readonly seed: number
 }
+
+export interface Without {
+  readonly which: 'humid' | 'events'
+  readonly hours: number
+  readonly leftOut: number
+  /** Absent where too few days remain, or none was left out. */
+  readonly change?: Changed
+  /** Of events: how many touched the days before and after, by kind. */
+  readonly kinds?: Readonly<Record<string, readonly [before: number, after: number]>>
+}
+
+export const humidFromPercent = usualScreening.humidFromPercent
 
 /** Fewer valid days on one side say what the weather was (common practice, no source). */
 export const leastDays = 7
@@ -91,11 +103,20 @@ export const leastDays = 7
 export async function beforeAfter(options: BeforeAfterOptions): Promise<number> {
   const found = await findChange(options)
   if (!found.ok) return refuse(found)
-  const text = options.json
-    ? beforeAfterJson(found.value)
-    : beforeAfterText(found.value, options.detail ?? false).join('\n')
-  process.stdout.write(text + '\n')
+  const drawn = drawBeforeAfter(found.value, options.svg, options.force ?? false)
+  if (!drawn.ok) return refuse(drawn)
+  process.stdout.write(told(found.value, options, drawn.value))
   return found.value.verdict === 'not-enough-data' || found.value.verdict === 'not-attributed' ? 1 : 0
+}
+
+function told(
+  found: BeforeAfterFound,
+  { json, csv, detail = false }: BeforeAfterOptions,
+  drawn: readonly string[],
+): string {
+  if (json) return beforeAfterJson(found) + '\n'
+  if (csv) return beforeAfterCsv(found)
+  return [...beforeAfterText(found, detail), ...drawn.map((file) => `drawn: ${file}`)].join('\n') + '\n'
 }
 
 async function findChange(options: BeforeAfterOptions): Promise<Opened<BeforeAfterFound>> {
@@ -108,19 +129,33 @@ async function findChange(options: BeforeAfterOptions): Promise<Opened<BeforeAft
   const { series, background, source, zone } = opened.value
   const sides = readSides(options, zone)
   if (!sides.ok) return sides
-  const parts = sides.value.map((side) => daysIn(side, series, background))
+  const [before, after] = sides.value
+  const parts = [daysIn(before, series, background), daysIn(after, series, background)] as const
+  const humidity = await humidityFor({ hours: series, source }, zone.offsetMinutes, options)
+  if (!humidity.ok) return humidity
+  const log = options.events === undefined ? undefined : readEventsFile(options.events)
+  if (log && !log.ok) return log
   const about = {
     channel: channel.value,
     name: series.name,
     ...{ zone, background, at: options.at, until: options.until, seed: seed.value },
     days: [validDays(parts[0].difference), validDays(parts[1].difference)] as const,
-    ...surroundings(source),
+    sides: parts,
+    ...(humidity.value.name === undefined ? {} : { humidity: humidity.value.name }),
+    ...(log ? { events: log.value.name } : {}),
+    wind: hasWind(source),
+    without: [],
   }
   if (Math.min(...about.days) < leastDays)
     return { ok: true, value: { ...about, verdict: 'not-enough-data', seasonsDiffer: false } }
   const changedOf = (which: 'difference' | 'series' | 'background'): Changed =>
     changed(parts[0][which], parts[1][which], seed.value)
   const change = changedOf('difference')
+  const isHumid = (at: StandardMillis): boolean => humidity.value.at(at) >= humidFromPercent
+  const without: Without[] = [
+    ...(humidity.value.name === undefined ? [] : [changeWithout('humid', parts, isHumid, seed.value)]),
+    ...(log ? [withoutEvents(log.value, parts, zone, seed.value)] : []),
+  ]
   const differ = seasonsDiffer(validNumbers(parts[0]), validNumbers(parts[1]))
   return {
     ok: true,
@@ -128,7 +163,7 @@ async function findChange(options: BeforeAfterOptions): Promise<Opened<BeforeAft
       ...about,
       verdict: verdictOf(change, differ && !background),
       seasonsDiffer: differ,
-      change,
+      ...{ change, without },
       ...(background ? { alone: { series: changedOf('series'), background: changedOf('background') } } : {}),
     },
   }
@@ -186,113 +221,45 @@ async function onlyOne(
   )
 }
 
-/** First and last day number of a side, both whole. */
-type Side = readonly [first: number, last: number]
-const dayMillis = 86_400_000
-const furthest = 8.64e15
-
-/** Whole days before the change and after it: the day on which it was made belongs to neither, unless it was at midnight. */
-function readSides(
-  { at, until, from, to }: BeforeAfterOptions,
-  zone: DeskZone,
-): Opened<readonly [Side, Side]> {
-  const change = readSpan(at, undefined, zone)
-  if (!change.ok) return wrongUse(change.words.replace('--from', '--at'))
-  // A day named as the end of the works is left out whole.
-  const end = until === undefined ? change : readSpan(undefined, until, zone)
-  if (!end.ok) return wrongUse(end.words.replace('--to', '--until'))
-  const ends = readSpan(from, to, zone)
-  if (!ends.ok) return ends
-  const day = (utc: number): number => (utc + zone.offsetMinutes * 60_000) / dayMillis
-  const [first, last] = [Math.ceil(day(ends.value.from)), Math.floor(day(ends.value.to)) - 1]
-  const over = until === undefined ? change.value.from : end.value.to
-  if (over < change.value.from) return wrongUse(`--until ${until} is before --at ${at}`)
-  return {
-    ok: true,
-    value: [
-      [Math.abs(ends.value.from) >= furthest ? -Infinity : first, Math.floor(day(change.value.from)) - 1],
-      [Math.ceil(day(over)), Math.abs(ends.value.to) >= furthest ? Infinity : last],
-    ],
-  }
-}
-
-type Days = readonly (WeekdayHours | undefined)[]
-
-interface SideDays {
-  readonly first: number
-  /** Series less background, or the series: a day with fewer than 18 hours is undefined. */
-  readonly difference: Days
-  /** On the same hours of the same days. */
-  readonly series: Days
-  readonly background: Days
-}
-
-function daysIn([first, last]: Side, series: Hours, background: Hours | undefined): SideDays {
-  const held = series.sums.days().filter((day) => day >= first && day <= last)
-  if (held.length === 0) return { first: 0, difference: [], series: [], background: [] }
-  const days = Array.from({ length: held[held.length - 1] - held[0] + 1 }, (_, i) => held[0] + i)
-  const all = days.map((day) => {
-    const at = hoursBetween(startOfDay(day), startOfDay(day + 1))
-    const own = at.map((hour) => hourMean(series.sums, hour))
-    const behind = background ? at.map((hour) => hourMean(background.sums, hour)) : at.map(() => 0)
-    const difference = own.map((value, i) => value - behind[i])
-    if (difference.filter((value) => !Number.isNaN(value)).length < leastHoursOfDay) return undefined
-    const shared = (values: readonly number[]): number[] =>
-      values.map((value, i) => (Number.isNaN(difference[i]) ? NaN : value))
-    return { weekday: ((day % 7) + 7) % 7, difference, own: shared(own), behind: shared(behind) }
-  })
-  const part = (of: 'difference' | 'own' | 'behind'): Days =>
-    all.map((day) => day && { weekday: day.weekday, hours: day[of] })
-  return { first: days[0], difference: part('difference'), series: part('own'), background: part('behind') }
-}
-
-const validDays = (days: Days): number => days.filter(Boolean).length
-const validNumbers = ({ first, difference }: SideDays): number[] =>
-  difference.flatMap((day, i) => (day ? [first + i] : []))
-
-function changed(before: Days, after: Days, seed: number): Changed {
-  const [early, late] = [dailyMeans(before), dailyMeans(after)]
-  const blockDays = [usualBlockDays(early), usualBlockDays(late)] as const
-  const change = matchedChange(before, after)
-  const drawn = changeInterval(resampled(before, after, blockDays, seed))
-  const blocks = early.length / blockDays[0] + late.length / blockDays[1]
-  return {
-    daysBefore: early.length,
-    daysAfter: late.length,
-    before: meanOf(early),
-    after: meanOf(late),
-    change,
-    interval: widenedInterval(change, drawn, blocks),
-    blockDays,
-    ranks: rankTest(early, late)!,
-    freeDays: [effectiveCount(early), effectiveCount(late)],
-  }
-}
-
-function* resampled(
-  before: Days,
-  after: Days,
-  [early, late]: readonly [number, number],
+function changeWithout(
+  which: Without['which'],
+  sides: readonly [SideDays, SideDays],
+  isLeftOut: (at: StandardMillis) => boolean,
   seed: number,
-): Generator<[Days, Days]> {
-  // Two seeds of one: the sides must not be drawn alike.
-  const lates = blockStarts(after.length, late, seed + 0x5eed)
-  for (const starts of blockStarts(before.length, early, seed)) {
-    const drawn = lates.next()
-    if (drawn.done) return
-    yield [joinBlocks(before, starts, early, false)!, joinBlocks(after, drawn.value, late, false)!]
+): Without {
+  const [before, after] = [withoutHours(sides[0], isLeftOut), withoutHours(sides[1], isLeftOut)]
+  const leftOut = before.leftOut + after.leftOut
+  const enough = Math.min(validDays(before.days), validDays(after.days)) >= leastDays
+  return {
+    ...{ which, hours: before.hours + after.hours, leftOut },
+    ...(enough && leftOut > 0 ? { change: changed(before.days, after.days, seed) } : {}),
   }
 }
 
-const dailyMeans = (days: Days): number[] =>
-  days.flatMap((day) => (day ? [meanOf(day.hours.filter((value) => !Number.isNaN(value)))] : []))
+const hourMillis = 3_600_000
 
-const meanOf = (values: readonly number[]): number =>
-  values.reduce((sum, value) => sum + value, 0) / values.length
+/** Hours that something touched; how often it did on either side is told, for fewer blasts are a change too. */
+function withoutEvents(
+  { activities }: ActivityLog,
+  sides: readonly [SideDays, SideDays],
+  { offsetMinutes }: DeskZone,
+  seed: number,
+): Without {
+  const touched = new Set<number>()
+  const kinds: Record<string, [number, number]> = {}
+  for (const { start, end, kind } of activities) {
+    const [from, to] = [start, Math.max(end - 1, start)].map((utc) => utc + offsetMinutes * 60_000)
+    for (let hour = Math.floor(from / hourMillis); hour <= Math.floor(to / hourMillis); hour++)
+      touched.add(hour * hourMillis)
+    const day = Math.floor(from / (24 * hourMillis))
+    const side = sides.findIndex(({ first, difference }) => difference[day - first] !== undefined)
+    if (side >= 0) (kinds[kind] ??= [0, 0])[side]++
+  }
+  return { ...changeWithout('events', sides, (at) => touched.has(at), seed), kinds }
+}
 
 /** What else would be needed to know why the air changed. */
-function surroundings(source: Source): { humidity: boolean; wind: boolean } {
+function hasWind(source: Source): boolean {
   const keys = source.kind === 'series' ? source.series.keys : channelsIn(source.survey.sets)
-  const has = (name: string): boolean => keys.some((key) => nameOf(key) === name)
-  return { humidity: has('humidity'), wind: has('wind_from') }
+  return keys.some((key) => nameOf(key) === 'wind_from')
 }

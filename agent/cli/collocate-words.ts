@@ -7,6 +7,7 @@ import {
   type Distance,
   type Drift,
   type DriftChange,
+  type DriftLevel,
 } from '../analysis/analysis.js'
 import { dayText } from '../averages/averages.js'
 import type { CorrectionForm } from '../limits/limits.js'
@@ -199,13 +200,19 @@ function humidText({ humid, humidity, fit }: UnitFound): string {
   return `  with ${humidity.name}, ${intervalText(humid!.range!, 0)} %RH (5th to 95th percentile)${beside}`
 }
 
-function driftText({ hours, previous }: UnitFound, { isShown }: Drift): string {
+function driftText({ hours, previous }: UnitFound, { isShown, levels }: Drift): string {
   const since = `since the run of ${previous!.run!.from} to ${previous!.run!.to}`
-  if (isShown === undefined)
-    return `${hours.name}: whether it drifted ${since} cannot be told: a run has no interval there.`
+  const told = levels.filter(({ interval }) => interval !== undefined)
+  if (isShown === undefined || told.length === 0)
+    return `${hours.name}: whether it drifted ${since} cannot be told: one of the runs has no interval there.`
+  const share = ({ change, before }: DriftLevel): number => Math.abs(change) / Math.max(1, Math.abs(before))
+  const most = told.reduce((a, b) => (share(b) > share(a) ? b : a))
+  const figures =
+    `a reading of ${most.raw} is corrected to ${fixed(most.after, 1)}, then ${fixed(most.before, 1)} ` +
+    `(change ${fixed(most.change, 2)}, 95 %: ${intervalText(most.interval!, 2)})`
   return isShown
-    ? `DRIFT: ${hours.name} reads otherwise than ${since}, by more than chance makes of it.`
-    : `${hours.name}: no drift shown ${since}.`
+    ? `DRIFT: ${hours.name} reads otherwise than in the run of ${previous!.run!.from} to ${previous!.run!.to}: ${figures}.`
+    : `${hours.name}: no drift shown ${since}: ${figures}.`
 }
 
 function driftTable({ hours, previous, fit }: UnitFound, drift: Drift): string[] {

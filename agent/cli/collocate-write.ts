@@ -1,7 +1,7 @@
 /** The correction file of a unit, as `limits` reads it back; of several units one each, in a folder. */
 import { mkdirSync } from 'node:fs'
 import { join } from 'node:path'
-import { stringify } from 'yaml'
+import { Document, isScalar, visit } from 'yaml'
 import { dayText, startOfDay } from '../averages/averages.js'
 import {
   correctionPlain,
@@ -70,11 +70,22 @@ function madeFolder(folder: string): Failed | undefined {
 async function writeFile(file: string, correction: Correction, force: boolean): Promise<Failed | undefined> {
   const sink = await Sink.open(file, force)
   if (!sink.ok) return sink
-  sink.value.write(stringify(correctionPlain(correction), { lineWidth: 0 }))
+  sink.value.write(yamlText(correctionPlain(correction)))
   const wrong = await sink.value.end()
   return wrong === undefined
     ? undefined
     : { ok: false, code: 1, words: `${file} could not be written: ${wrong}` }
+}
+
+/** Intervals on one line: [low, high]. */
+function yamlText(plain: unknown): string {
+  const document = new Document(plain)
+  visit(document, {
+    Seq: (_, list) => {
+      if (list.items.every(isScalar)) list.flow = true
+    },
+  })
+  return document.toString({ lineWidth: 0, flowCollectionPadding: false })
 }
 
 function correctionFor(

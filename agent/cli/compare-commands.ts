@@ -84,7 +84,13 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .option('--from <time>', 'first day to compare')
     .option('--to <time>', 'last day to compare')
     .option('--seed <number>', 'another chance for the interval [1]')
+    .option('--humidity <place>', 'store or series file that holds the humidity [the series itself]')
+    .option('--humidity-channel <name>', 'humidity, with its slot where one is meant')
+    .option('--events <file>', 'what was going on (motepost import --events): hours with it and without')
+    .option('--svg <folder>', 'draw days and hours there')
+    .option('--force', 'write over a drawing that is there')
     .option('--detail', 'what the sentence stands on')
+    .option('--csv', 'the figures as CSV')
     .option('--json', 'the same facts as JSON')
     .action(async (options: BeforeAfterOptions) =>
       finish((await import('./before-after.js')).beforeAfter(options)),
