@@ -144,7 +144,11 @@ export class StationClock {
     const believed = this.last
     const isBetter = believed && rankOf(believed.source) > rankOf(claim.source)
     if (isBetter && !agree(believed, claim, claim.mono)) return { why: 'disputed', claim: believed }
-    return this.isBeforeStore(claim, claim.mono) && !believed ? { why: 'before-store' } : undefined
+    if (believed || !this.isBeforeStore(claim, claim.mono)) return undefined
+    const others = [...this.claims.values()].filter(
+      ({ source }) => originOf(source) !== originOf(claim.source),
+    )
+    return others.some((other) => agree(other, claim, claim.mono)) ? undefined : { why: 'before-store' }
   }
 
   /** To be called once a minute or so; cheap. */
