@@ -98,7 +98,7 @@ export async function openStores(folder: string, storeId?: string): Promise<Open
   return wrongUse([`no store here is '${storeId}'; there are:`, ...list].join('\n'))
 }
 
-function notOpened(fault: Fault, folder: string): { ok: false; code: 1 | 2; words: string } {
+export function notOpened(fault: Fault, folder: string): { ok: false; code: 1 | 2; words: string } {
   if (fault.code === 'disk-missing') return wrongUse(`there is no folder ${folder}`)
   if (fault.code === 'disk-not-folder') return wrongUse(`${folder} is a file; name the folder it lies in`)
   if (fault.code === 'disk-denied') return { ok: false, code: 1, words: `no permission to read ${folder}` }
@@ -118,7 +118,7 @@ async function openStoreAt(folder: string): Promise<Opened<DeskStore>> {
 const looksLikeStore = (name: string): boolean => name === 'store.json' || /^lines-\d.*\.csv$/.test(name)
 
 /** Folders that look like a store, at most three below this one. */
-function foldersOfStores(top: string): string[] {
+export function foldersOfStores(top: string): string[] {
   const found: string[] = []
   let looked = 0
   const look = (folder: string, depth: number): void => {
@@ -141,7 +141,7 @@ function entriesOf(folder: string) {
   }
 }
 
-function whatIsThere(folder: string): string {
+export function whatIsThere(folder: string): string {
   const names = entriesOf(folder).map(({ name }) => name)
   if (names.length === 0) return 'it is empty'
   return `store.json and lines-….csv are not there (found ${names.slice(0, 3).join(', ')}${names.length > 3 ? ' …' : ''})`

@@ -1,14 +1,6 @@
-import type { DeskStore } from './desk.js'
-import type { Finding, StoreCheck } from './verify-store.js'
-import { folded, textWidth } from './demo-words.js'
-
-/** Said each time: a check that passes must not be taken for more than it is. */
-export const whatItProves = folded(
-  'This check is against accident, not against forgery: a CRC finds what a failing card, a power cut or a careless copy ' +
-    'has spoilt. Lines are not signed yet, so whoever can write to the folder can write lines that pass. It says nothing ' +
-    'of lines that were removed from the end, nor of whether the sensor saw the air.',
-  textWidth,
-)
+import { keyFingerprint, notProved, type Finding, type FindingKind } from '../store/store.js'
+import { folded, textWidth } from './plain-text.js'
+import type { Verified } from './verify.js'
 
 const mostShown = 40
 
@@ -16,44 +8,140 @@ const kindWords: Readonly<Record<string, readonly [one: string, many: string]>> 
   record: ['record', 'records'],
   anchor: ['time check', 'time checks'],
   event: ['event', 'events'],
-  skip: ['skip line', 'skip lines'],
-  other: ['line of a later release', 'lines of a later release'],
+  skip: ['skip row', 'skip rows'],
+  seal: ['seal', 'seals'],
+  gone: ['row about removed files', 'rows about removed files'],
 }
 
-export function checkText(store: DeskStore, check: StoreCheck): string[] {
-  const kind = store.isArchive ? "a collector's archive" : "a station's store"
-  const head = [`${store.station}, store ${store.storeId}`, `  ${kind}: ${store.folder}`]
-  if (check.lines === 0 && check.findingCount === 0) return [...head, '  There are no lines here yet.']
+const fromCopy =
+  'take these rows from another copy: the card of the station, the archive of the collector, a stick'
+
+/** The first thing to do about each kind of finding. */
+const firstThings: Readonly<Record<Exclude<FindingKind, 'explained'>, string>> = {
+  changed: `find out who had the folder in hand; ${fromCopy}`,
+  damaged: `copy the folder off this card now, and replace the card; ${fromCopy}`,
+  spreadsheet:
+    'take the file from another copy, and open only copies in a spreadsheet; the figures may have changed',
+  removed: `look for the rows in another copy; find out who had the folder in hand`,
+  'missing-file': 'look for the file where this folder was copied from; copy whole folders',
+  inserted: 'do not use the inserted row; find out who had the folder in hand',
+  double: 'nothing for figures: readers count one of them; find out who had the folder in hand',
+  swapped: 'nothing for figures: readers go by numbers; find out who had the folder in hand',
+  foreign: 'put the file back to its own folder under its own name',
+  rewritten: 'do not use these rows: somebody rewrote them with checks that fit; compare with another copy',
+  'sealed-lost': `these rows existed and are lost here; ${fromCopy}`,
+  chain: 'compare with another copy: a seal was left out or made anew',
+  signature: 'compare with another copy, and with the key that status shows at the station',
+  'foreign-key':
+    'compare with the key that motepost status shows at the station: somebody else signed, or the key was made anew',
+  unreadable: 'give yourself the right to read it, or copy the folder off this card and look there',
+  strange: 'read the folder with the release that wrote it, or a later one',
+  conflicts: 'look for a cloned card or a folder copied back: two stations wrote under one identity',
+}
+
+/** @param keyAsked whether a key to compare with was given */
+export function verificationText(stores: readonly Verified[], keyAsked: boolean): string[] {
   return [
-    ...head,
-    folded(`  ${contentsWords(check)}`, textWidth, 2),
-    ...check.notes.slice(0, mostShown).map((note) => folded(`  note: ${note}`, textWidth, 4)),
-    ...more(check.notes.length, 'notes'),
-    ...check.findings
-      .slice(0, mostShown)
-      .map((finding) => folded(`  FOUND ${findingWords(finding)}`, textWidth, 4)),
-    ...more(check.findingCount, 'findings'),
-    `  ${verdictWords(check)}`,
+    ...stores.flatMap((one) => [...storeText(one, keyAsked), '']),
+    'What a check without findings does not prove:',
+    ...notProved.map((words) => folded(`- ${words}`, textWidth, 2)),
   ]
 }
 
-function contentsWords({ files, lines, byKind, first, last }: StoreCheck): string {
-  const kinds = Object.entries(byKind).map(
-    ([kind, n]) => `${n} ${(kindWords[kind] ?? [kind, kind])[n === 1 ? 0 : 1]}`,
-  )
-  const numbers = first === undefined ? '' : `; numbers ${first} to ${last}`
-  return `${lines} lines in ${files} ${files === 1 ? 'file' : 'files'}${kinds.length > 0 ? ` (${kinds.join(', ')})` : ''}${numbers}`
+function storeText({ folder, found }: Verified, keyAsked: boolean): string[] {
+  const kind = found.isArchive ? "a collector's archive" : "a station's store"
+  const head = [`${found.station}, store ${found.storeId}`, `  ${kind}: ${folder}`]
+  const problems = found.findings.filter(({ kind }) => kind !== 'explained')
+  const notes = found.findings.filter(({ kind }) => kind === 'explained')
+  if (found.lines === 0 && found.findings.length === 0) return [...head, '  There are no rows here yet.']
+  return [
+    ...head,
+    folded(`  ${contentsWords({ folder, found })}`, textWidth, 2),
+    ...sealWords({ folder, found }, keyAsked).map((words) => folded(`  ${words}`, textWidth, 2)),
+    ...notes.slice(0, mostShown).map(({ words }) => folded(`  note: ${words}`, textWidth, 4)),
+    ...more(found.notes, 'notes'),
+    ...problems.slice(0, mostShown).map(({ words }) => folded(`  FOUND ${words}`, textWidth, 4)),
+    ...more(found.problems, 'findings'),
+    ...adviceWords(problems),
+    folded(`  ${verdictWords({ folder, found })}`, textWidth, 2),
+  ]
 }
 
-const findingWords = ({ file, line, byte, words }: Finding): string => {
-  if (file === undefined) return words
-  return line === undefined ? `${file}: ${words}` : `${file}, line ${line} (byte ${byte}): ${words}`
+function contentsWords({ found }: Verified): string {
+  const { lines, files, byKind, firstSeq, lastSeq } = found
+  const kinds = Object.entries(byKind).map(
+    ([kind, n]) => `${n} ${(kindWords[kind] ?? [`'${kind}'`, `'${kind}'`])[n === 1 ? 0 : 1]}`,
+  )
+  const numbers = firstSeq === undefined ? '' : `; numbers ${firstSeq} to ${lastSeq}`
+  const inFiles = `${lines} rows in ${files} ${files === 1 ? 'file' : 'files'}`
+  return `${inFiles}${kinds.length > 0 ? ` (${kinds.join(', ')})` : ''}${numbers}`
+}
+
+function sealWords({ found }: Verified, keyAsked: boolean): string[] {
+  const { seals, signatures, sealedTo, signedTo, lastSeq = 0, gone, keys } = found
+  const words: string[] = []
+  if (seals === 0)
+    words.push('not sealed yet: a station seals at each hour, and signs at the end of each day')
+  else {
+    const signed =
+      signatures === 0 ? 'not signed yet' : signedTo > 0 ? `signed up to ${signedTo}` : 'no signature holds'
+    words.push(`sealed up to number ${sealedTo}, ${signed}; newest number ${lastSeq}`)
+  }
+  for (const key of keys)
+    words.push(
+      `key: ${keyFingerprint(key)}${keyAsked ? '' : ' (compare with what motepost status showed at the station, or give it with --key)'}`,
+    )
+  for (const [from, to] of gone)
+    words.push(`numbers ${from} to ${to} were removed by the station to make room`)
+  return words
+}
+
+/** Once for each kind that was found. */
+function adviceWords(problems: readonly Finding[]): string[] {
+  const kinds = [...new Set(problems.map(({ kind }) => kind))].filter((kind) => kind !== 'explained')
+  return kinds.map((kind) => folded(`  first thing to do (${kind}): ${firstThings[kind]}`, textWidth, 4))
 }
 
 const more = (count: number, what: string): string[] =>
   count > mostShown ? [`  … and ${count - mostShown} more ${what}; --json gives up to 1000`] : []
 
-const verdictWords = ({ findingCount, lines }: StoreCheck): string =>
-  findingCount === 0
-    ? `Nothing found: the CRC of all ${lines} lines passes, and no number is missing or stands twice.`
-    : `${findingCount} ${findingCount === 1 ? 'thing' : 'things'} found.`
+function verdictWords({ found }: Verified): string {
+  const { problems, lines } = found
+  if (problems > 0) return `${problems} ${problems === 1 ? 'problem' : 'problems'} found.`
+  return `No problem found: the checks of all ${lines} rows fit, and no number is missing or stands twice.`
+}
+
+export function verificationJson(stores: readonly Verified[]): string {
+  return JSON.stringify({ v: 1, stores: stores.map(asJson), not_proved: notProved })
+}
+
+function asJson({ folder, found }: Verified): unknown {
+  return {
+    store: found.storeId,
+    station: found.station,
+    folder,
+    archive: found.isArchive,
+    files: found.files,
+    lines: found.lines,
+    by_kind: found.byKind,
+    first_seq: found.firstSeq,
+    last_seq: found.lastSeq,
+    seals: found.seals,
+    signatures: found.signatures,
+    sealed_to: found.sealedTo,
+    signed_to: found.signedTo,
+    keys: found.keys.map((key) => ({ public_key: key, fingerprint: keyFingerprint(key) })),
+    gone: found.gone,
+    problems: found.problems,
+    notes: found.notes,
+    findings: found.findings.map(({ kind, words, file, lineNumber, from, to }) => ({
+      kind,
+      words,
+      file,
+      line: lineNumber,
+      from,
+      to,
+      ...(kind === 'explained' ? {} : { first_thing: firstThings[kind] }),
+    })),
+  }
+}

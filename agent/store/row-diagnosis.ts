@@ -1,7 +1,7 @@
 /** What most likely happened to a row that does not pass: told from the row alone, and from what makes it pass again. */
 import { crc32 } from 'node:zlib'
-import { numberText, type ColumnSet } from '../terms/terms.js'
-import { crcText, seedOf } from './stored-line.js'
+import { numberText, readCell, type ColumnSet } from '../terms/terms.js'
+import { crcText, isStoreId, seedOf, type Identity } from './stored-line.js'
 
 export interface Diagnosis {
   readonly kind: 'changed' | 'damaged' | 'spreadsheet' | 'other-file' | 'not-ours'
@@ -39,6 +39,14 @@ export function diagnose(row: string, context: RowContext): Diagnosis {
   if (!/,k[0-9a-f]{8}$/.test(text))
     return { kind: 'not-ours', words: 'ends without the check that every line has' }
   return context.triesDigits ? changed(text, seed) : { kind: 'changed', words: changedWords }
+}
+
+/** Whose file it is by its first row, whether or not that passes. */
+export function claimedIdentity(row: string): Identity | undefined {
+  const [kind, , , storeId, station] = withoutSigns(row).text.split(',')
+  return kind === 'file' && isStoreId(storeId) && station !== undefined
+    ? { storeId, station: readCell(station) ?? station }
+    : undefined
 }
 
 const splitRow = (row: string): [text: string, check: string] => {

@@ -41,6 +41,7 @@ export type { MadeRoom, MakeRoomOptions } from './sealer.js'
 export {
   notProved,
   verifyFolder,
+  whoseFolder,
   type Finding,
   type FindingKind,
   type Verification,

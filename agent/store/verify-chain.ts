@@ -2,11 +2,13 @@
  * Whether a folder still holds what was written: every row, every number, every seal. Works on a station's store, a
  * collector's archive or a copy of either, without settings, and writes nothing. FORMAT.md, 'Seals', says how.
  */
-import { bad, good, RangeSet, type Disk, type Outcome, type Range } from '../terms/terms.js'
+import { bad, faultText, good, RangeSet, type Disk, type Outcome, type Range } from '../terms/terms.js'
+import { eachLine } from './each-line.js'
 import { readableFiles } from './folder.js'
-import { readIdentity } from './identity.js'
-import { linesFiles } from './names.js'
-import { StoreReader } from './reader.js'
+import { readIdentity, type Folder } from './identity.js'
+import { conflictsName, linesFiles } from './names.js'
+import { StoreReader, type ReadableFile } from './reader.js'
+import { claimedIdentity } from './row-diagnosis.js'
 import { Rows } from './verify-rows.js'
 import { checkSeals } from './verify-seals.js'
 
@@ -39,6 +41,12 @@ export type FindingKind =
   | 'signature'
   /** Signed with a key that is not this station's. */
   | 'foreign-key'
+  /** A file cannot be read. */
+  | 'unreadable'
+  /** A row passes its check, but is not as this program writes it, or no columns row says what it means. */
+  | 'strange'
+  /** Rows came under a number that another row had, and were kept aside. */
+  | 'conflicts'
   /** What a start found and set aside, a row cut off by a power cut, or numbers that have not arrived: explained. */
   | 'explained'
 
@@ -61,6 +69,7 @@ export interface Verification {
   readonly files: number
   /** Rows with a number that are believed. */
   readonly lines: number
+  readonly byKind: Readonly<Record<string, number>>
   readonly firstSeq?: number
   readonly lastSeq?: number
   readonly seals: number
@@ -80,10 +89,12 @@ export interface Verification {
 }
 
 export interface VerifyOptions {
-  /** The station's public key, where it is known from elsewhere. */
+  /** The station's public key or its fingerprint, where it is known from elsewhere; see `isKeyMeant`. */
   readonly expectedKey?: string
   /** The highest number that somebody else knows to exist (a receipt, an archive). */
   readonly expectedLast?: number
+  /** Told how far it is, 0 to 1. */
+  readonly progress?: (share: number) => void
 }
 
 /** What even a folder without a finding does not prove; to be told with every result. */
@@ -94,6 +105,7 @@ export const notProved: readonly string[] = [
 ]
 
 const mostFindings = 1000
+const headBytes = 4096
 
 export class Findings {
   readonly problems: Finding[] = []
@@ -110,23 +122,24 @@ export class Findings {
   }
 }
 
-/** Reads all of a folder twice. Faults: store-foreign (also for an empty folder), disk-*. */
+/**
+ * Reads all of a folder twice; a file that cannot be read is a finding. Faults: store-foreign (also for an empty folder),
+ * disk-*.
+ */
 export async function verifyFolder(disk: Disk, options: VerifyOptions = {}): Promise<Outcome<Verification>> {
-  const read = await readIdentity(disk)
-  if (!read.ok) return read
-  if (!read.value) return bad('store-foreign', `${disk.name} is empty`)
-  const { identity, names } = read.value
+  const whose = await whoseFolder(disk)
+  if (!whose.ok) return whose
+  const { identity, names } = whose.value
   const files = readableFiles(linesFiles(names))
   const findings = new Findings()
   const rows = new Rows(identity.storeId, files, findings)
-  for (const file of files) {
-    const walked = await rows.walk(disk, file)
-    if (!walked.ok) return walked
-  }
+  const readable = await firstPass(disk, files, rows, options.progress)
   rows.finish(options.expectedLast)
-  const reader = new StoreReader(disk, identity.storeId, () => files)
+  const reader = new StoreReader(disk, identity.storeId, () => readable)
   const sealed = await checkSeals(reader, identity.storeId, rows, findings, options.expectedKey)
   if (!sealed.ok) return sealed
+  await lookAside(disk, names, findings)
+  options.progress?.(1)
   return good({
     ...identity,
     isArchive: rows.isArchive,
@@ -138,4 +151,49 @@ export async function verifyFolder(disk: Disk, options: VerifyOptions = {}): Pro
     problems: findings.problemCount,
     notes: findings.noteCount,
   })
+}
+
+/** A folder whose headers were spoiled, by a spreadsheet say, is still to be told from one that never was a store. */
+export async function whoseFolder(disk: Disk): Promise<Outcome<Folder>> {
+  const read = await readIdentity(disk)
+  if (read.ok) return read.value ? good(read.value) : bad('store-foreign', `${disk.name} is empty`)
+  const listed = read.fault.code === 'store-foreign' ? await disk.list('') : read
+  if (!listed.ok) return read
+  for (const { name } of linesFiles(listed.value)) {
+    const head = await disk.read(name, 0, headBytes)
+    const identity = head.ok
+      ? claimedIdentity(Buffer.from(head.value).toString().split('\n', 1)[0])
+      : undefined
+    if (identity) return good({ identity, names: listed.value })
+  }
+  return read
+}
+
+/** The seals are the shorter part: they are read from what the system has in memory then. */
+const firstPassShare = 0.7
+
+/** @returns the files that could be read */
+async function firstPass(
+  disk: Disk,
+  files: readonly ReadableFile[],
+  rows: Rows,
+  progress: VerifyOptions['progress'],
+): Promise<ReadableFile[]> {
+  const readable: ReadableFile[] = []
+  for (const [i, file] of files.entries()) {
+    const walked = await rows.walk(disk, file)
+    if (walked.ok) readable.push(file)
+    else rows.unreadable(file, faultText(walked.fault))
+    progress?.((firstPassShare * (i + 1)) / files.length)
+  }
+  return readable
+}
+
+/** What a collector kept aside for people. What starts set aside is told where it stands. */
+async function lookAside(disk: Disk, names: readonly string[], findings: Findings): Promise<void> {
+  let rows = 0
+  if (names.includes(conflictsName)) await eachLine(disk, conflictsName, 0, undefined, () => void rows++)
+  if (rows === 0) return
+  const words = `${conflictsName}: rows that came under a number that another row had: ${rows}.`
+  findings.add({ kind: 'conflicts', file: conflictsName, words })
 }

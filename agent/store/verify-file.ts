@@ -81,7 +81,7 @@ export class FileWalk {
     this.seen.set(seq, hash)
     if (this.file.inOrder) this.inOrder(seq)
     this.highest = Math.max(this.highest, seq)
-    this.rows.line(this.place(), seq)
+    this.rows.line(this.place(), seq, text)
     this.special(bytes, start, end, text)
   }
 

@@ -13,6 +13,7 @@ import type { ReadableFile } from './reader.js'
 import { diagnose, type Diagnosis } from './row-diagnosis.js'
 import type { Gone, Seal } from './seal.js'
 import { seedOf } from './stored-line.js'
+import { RowSense } from './row-sense.js'
 import { FileWalk } from './verify-file.js'
 import type { FindingKind, Findings } from './verify-chain.js'
 import { isOfStart } from './waiting-lines.js'
@@ -72,11 +73,13 @@ export class Rows {
   readonly skipped = new RangeSet()
   readonly isArchive: boolean
   private readonly sets = new Map<string, ColumnSet>()
+  private readonly sense = new RowSense(this.sets)
   private readonly names: readonly string[]
   private readonly edges: { file: string; last: number; lines: number }[] = []
   private readonly jumps: Jump[] = []
   private waiting: BadRow[] = []
   private readonly problemRows: BadRow[] = []
+  private readonly unread = new RangeSet()
   private lines = 0
   private moreBadRows = 0
 
@@ -89,10 +92,15 @@ export class Rows {
     this.isArchive = files.some(({ inOrder }) => !inOrder)
   }
 
-  summary(): { lines: number; firstSeq?: number; lastSeq?: number } {
+  summary(): {
+    lines: number
+    byKind: Readonly<Record<string, number>>
+    firstSeq?: number
+    lastSeq?: number
+  } {
     const ranges = this.held.ranges()
     const ends = ranges.length === 0 ? {} : { firstSeq: ranges[0][0], lastSeq: ranges[ranges.length - 1][1] }
-    return { lines: this.lines, ...ends }
+    return { lines: this.lines, byKind: this.sense.byKind, ...ends }
   }
 
   async walk(disk: Disk, file: ReadableFile): Promise<Outcome<void>> {
@@ -142,14 +150,23 @@ export class Rows {
     if (columns) this.sets.set(columns.id, columns)
   }
 
+  /** Nothing is known of the numbers of a file that cannot be read: they are not missing as well. */
+  unreadable({ name, first, last }: ReadableFile, words: string): void {
+    this.findings.add({ kind: 'unreadable', file: name, words: `${name}: ${words}` })
+    if (!Number.isFinite(last)) return
+    this.unread.add(first, last)
+    this.told.add(first, last)
+  }
+
   columns(text: string): void {
     const set = parseColumnSet(text)
     if (set) this.sets.set(set.id, set)
   }
 
   /** A number may have one row; doubles are told with their place. */
-  line(place: Place, seq: number): void {
+  line(place: Place, seq: number, text: string): void {
     this.lines++
+    this.sense.take(place, seq, text)
     this.held.add(seq)
     if (this.skipped.has(seq))
       this.problem('inserted', place, `number ${seq} was left out by a start and has no row`, seq)
@@ -180,8 +197,10 @@ export class Rows {
     const known = RangeSet.from([...this.held.ranges(), ...this.skipped.ranges()])
     for (const { said } of this.gone) known.add(said.from, said.last)
     const highest = Math.max(expectedLast, known.ranges().at(-1)?.[1] ?? 0)
+    for (const [from, to] of this.unread.ranges()) known.add(from, to)
     const missing = RangeSet.from(known.gaps(1, highest))
     this.tellRows(missing)
+    this.sense.finish((...problem) => this.problem(...problem))
     for (const [from, to] of missing.ranges()) this.tellMissing(from, to)
   }
 

@@ -1,5 +1,6 @@
 /** The second pass of a verification: seals, their chain and signatures, and gone lines. */
 import { good, type Outcome, RangeSet, type Range } from '../terms/terms.js'
+import { isKeyMeant, keyFingerprint } from './fingerprint.js'
 import type { StoreReader } from './reader.js'
 import { hashOf, isSignedRight, LinesHash, type Gone, type Seal, type Sealed } from './seal.js'
 import type { Findings } from './verify-chain.js'
@@ -23,6 +24,7 @@ export async function checkSeals(
   const seals = [...rows.seals].sort((a, b) => a.said.seq - b.said.seq)
   const signatures = new Signatures(storeId, rows, expectedKey)
   for (const one of [...seals, ...rows.gone]) signatures.check(one)
+  signatures.checkAny(rows.summary().lines, findings)
   if (signatures.keys.length > 0)
     for (const one of rows.gone.filter(({ said }) => !said.signed))
       rows.problem('signature', one, 'the line about a removed file is not signed, though this station signs')
@@ -58,15 +60,26 @@ class Signatures {
       return this.rows.problem('signature', one, 'the signature does not fit the line')
     const expected = this.expectedKey ?? this.keys[0] ?? signed.publicKey
     if (!this.keys.includes(signed.publicKey)) this.keys.push(signed.publicKey)
-    if (signed.publicKey === expected) this.right.add(one)
+    if (isKeyMeant(signed.publicKey, expected)) this.right.add(one)
     else
       this.rows.problem(
         'foreign-key',
         one,
-        `signed with the key ${signed.publicKey.slice(0, 16)}…, not with ${this.expectedKey === undefined ? 'the one before' : "the station's"}, ${expected.slice(0, 16)}…`,
+        `signed with the key ${beginningOf(signed.publicKey)}, not with ${this.expectedKey === undefined ? `the one before, ${beginningOf(expected)}` : 'the one that was named'}`,
       )
   }
+
+  /** Whoever takes all signatures away must not pass where a key is expected. */
+  checkAny(lines: number, findings: Findings): void {
+    if (this.expectedKey === undefined || lines === 0 || this.right.size > 0 || this.keys.length > 0) return
+    findings.add({
+      kind: 'signature',
+      words: 'Nothing here is signed: the key that was named vouches for no row.',
+    })
+  }
 }
+
+const beginningOf = (publicKey: string): string => `${keyFingerprint(publicKey).slice(0, 19)}…`
 
 /** Each seal names the one before it and goes on where that ended; gives those that do. */
 function checkChain(seals: readonly Said<Seal>[], rows: Rows): Set<Said<Seal>> {
