@@ -1,5 +1,5 @@
 import { utcMillis } from '../terms/terms.js'
-import type { ClockReading } from './rmc.js'
+import { fullYear, type ClockReading } from './rmc.js'
 
 const carriageReturn = 0x0d
 /** Asks a modem for its clock (3GPP TS 27.007, clause 8.15). */
@@ -19,7 +19,7 @@ export function readModemClock(line: string): ClockReading | undefined {
   if (m[7] === undefined) return { ok: false, why: 'it does not say its zone' }
   const [year, month, day, hours, minutes, seconds] = m.slice(1, 7).map(Number)
   const quarters = Number(m[7])
-  const midnight = Date.UTC(2000 + year, month - 1, day)
+  const midnight = Date.UTC(fullYear(year), month - 1, day)
   const isDay = new Date(midnight).getUTCDate() === day && month >= 1 && month <= 12
   if (!isDay || hours > 23 || minutes > 59 || seconds > 59 || Math.abs(quarters) > mostQuarters)
     return { ok: false, why: 'no calendar has its time' }

@@ -11,8 +11,8 @@ const timeShape = /^(\d\d)(\d\d)(\d\d)(\.\d+)?$/
 const dateShape = /^(\d\d)(\d\d)(\d\d)$/
 /** Mode indicator: estimated, manual, simulated and not valid tell no time of a satellite. */
 const idleModes = ['E', 'M', 'S', 'N']
-/** Two digits of a year: satellites have told time since 1980. */
-const firstYear = 80
+/** Two digits of a year: satellites have told time since 1980, and so far on the standards' examples are of that century. */
+export const fullYear = (short: number): number => (short >= 80 ? 1900 : 2000) + short
 
 /**
  * UTC of an RMC sentence (recommended minimum data, NMEA 0183; fields and checksum as its published summaries give them, read
@@ -39,8 +39,7 @@ function readTime(time: string, date: string): ClockReading {
   if (!t || !d) return refused('it has no whole time and date')
   const [hours, minutes, seconds] = t.map(Number)
   const [day, month, shortYear] = d
-  const year = shortYear >= firstYear ? 1900 + shortYear : 2000 + shortYear
-  const midnight = Date.UTC(year, month - 1, day)
+  const midnight = Date.UTC(fullYear(shortYear), month - 1, day)
   const isDay = new Date(midnight).getUTCDate() === day && month >= 1 && month <= 12
   if (!isDay || hours > 23 || minutes > 59 || seconds > 60) return refused('no calendar has its time')
   const fraction = t[3] === undefined ? 0 : Number(t[3])

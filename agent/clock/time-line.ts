@@ -3,7 +3,6 @@ import {
   addUtcSeconds,
   secondsBetween,
   type ByteLine,
-  faultText,
   type LineFactory,
   type MonoSeconds,
 } from '../terms/terms.js'
@@ -81,7 +80,7 @@ export class TimeLine {
     this.opening = true
     const opened = this.options.line.open().then((outcome) => {
       this.opening = false
-      if (!outcome.ok) return this.give(now, { silent: faultText(outcome.fault) })
+      if (!outcome.ok) return this.give(now, { silent: `the port cannot be opened (${outcome.fault.code})` })
       if (this.dueAt === Infinity) return outcome.value.close()
       this.listening = { line: outcome.value, since: now, pulledAt: now, text: '' }
       return undefined
