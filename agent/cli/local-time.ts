@@ -22,13 +22,19 @@ export function readLocalTime(given: string, place: Place, now: UtcMillis): Loca
   const [, date, yesterday, hours, minutes] = m
   const today = localText(now, place).slice(0, 10)
   const midnight = Date.parse(`${date ?? today}T00:00:00Z`) - (yesterday ? dayMillis : 0)
-  if (Number.isNaN(midnight)) return { ok: true, text: given }
+  if (Number.isNaN(midnight) || (date !== undefined && !isDay(date))) return { ok: true, text: given }
   const asIfUtc = midnight + (Number(hours) * 60 + Number(minutes)) * 60_000
   const found = instantsOf(asIfUtc, place)
   if (found.length === 1) return { ok: true, text: utcText(found[0]) }
   if (found.length === 0) return { ok: false, words: `${given} did not exist: the clocks went forward then` }
   const both = found.map((at) => offsetText(offsetAt(at, place))).join(' or ')
   return { ok: false, words: `${given} came twice that night; add which is meant: ${both}` }
+}
+
+/** A date of the calendar: 30 February is none, though a parser may take it for 2 March. */
+export const isDay = (date: string): boolean => {
+  const at = Date.parse(`${date}T00:00:00Z`)
+  return !Number.isNaN(at) && new Date(at).toISOString().startsWith(date)
 }
 
 /** The instants at which the clocks of a place show this time: usually one. */

@@ -1,6 +1,6 @@
 import type { TimeAnswer } from '../station/station.js'
 import { utcMillis, utcText, type UtcMillis } from '../terms/terms.js'
-import { readLocalTime } from './local-time.js'
+import { isDay, readLocalTime } from './local-time.js'
 import { askStation, reachStation, refusalText, type Reached } from './reach-station.js'
 
 export interface SetClockOptions {
@@ -28,7 +28,7 @@ const localShape = /^\d{4}-\d\d-\d\d[T ]\d\d:\d\d$/
 /** '2026-03-01T08:30:05Z', with an offset, or '2026-03-01 08:30' by the clocks of the place. */
 export function readOffered(text: string, place: Reached['place'], errorSeconds?: number): OfferedTime {
   const m = fullShape.exec(text)
-  const full = m ? Date.parse(text) : NaN
+  const full = m && isDay(text.slice(0, 10)) ? Date.parse(text) : NaN
   if (!Number.isNaN(full))
     return {
       ok: true,
@@ -38,7 +38,7 @@ export function readOffered(text: string, place: Reached['place'], errorSeconds?
     }
   const local = localShape.test(text) ? readLocalTime(text, place, utcMillis(0)) : undefined
   if (local && !local.ok) return local
-  const utc = local ? Date.parse(local.text) : NaN
+  const utc = local && local.text !== text ? Date.parse(local.text) : NaN
   if (Number.isNaN(utc))
     return {
       ok: false,
