@@ -88,7 +88,7 @@ function withoutText(one: Without, { change, events }: BeforeAfterFound): string
   const which =
     one.which === 'humid'
       ? `humid hours (${humidFromPercent} %RH and more)`
-      : `hours in which ${events ?? 'something'} was going on`
+      : `hours touched by activities of ${events ?? 'the log'}`
   const count = `${one.leftOut} of ${one.hours}`
   const kinds = Object.entries(one.kinds ?? {}).map(
     ([kind, [early, late]]) => `${kind} ${early} times before and ${late} after`,
@@ -102,9 +102,9 @@ function withoutText(one: Without, { change, events }: BeforeAfterFound): string
 
 function detailLines(found: BeforeAfterFound, change: Changed): string[] {
   const { alone, background } = found
-  const rows = [
-    ...(alone ? [row(found.name, alone.series), row(background!.name, alone.background)] : []),
-    row(alone ? 'difference' : found.name, change),
+  const rowsOf = (series: string, other: string): string[][] => [
+    ...(alone ? [row(series, alone.series), row(other, alone.background)] : []),
+    row(alone ? 'difference' : series, change),
     ...found.without.flatMap((one) => (one.change ? [row(`without ${one.which}`, one.change)] : [])),
   ]
   const heads = [
@@ -120,8 +120,13 @@ function detailLines(found: BeforeAfterFound, change: Changed): string[] {
     'p',
   ]
   const fold = (text: string): string => folded(text, textWidth, 2)
+  const named = tableText([heads, ...rowsOf(found.name, background?.name ?? '')], 1)
+  const isNarrow = named.every((line) => line.length <= textWidth)
   return [
-    ...tableText([heads, ...rows], 1),
+    ...(isNarrow ? named : tableText([heads, ...rowsOf('series', 'background')], 1)),
+    ...(isNarrow
+      ? []
+      : [`series: ${found.name}`, ...(background ? [`background: ${background.name}`] : [])].map(fold)),
     '',
     fold(zoneWords(found.zone)),
     fold(

@@ -52,8 +52,8 @@ export function scatterSvg({ channel, reference }: CollocateFound, unit: UnitFou
   ]
   return chartSvg({
     title: `${what}: ${hours.name} beside ${reference.name}`,
-    x: { ...axis, title: `${reference.name}, 24-h mean, µg/m³` },
-    y: { ...axis, title: `${hours.name}, 24-h mean, µg/m³` },
+    x: { ...axis, title: `24-h mean, µg/m³: ${reference.name}` },
+    y: { ...axis, title: `24-h mean, µg/m³: ${hours.name}` },
     drawn,
     size: { width: 560, height: 600 },
   })
@@ -71,13 +71,21 @@ function clipped(low: number, high: number, of: (x: number) => number): (readonl
 
 export function timeSvg({ channel, reference, units, firstDay, lastDay, zone }: CollocateFound): string {
   const days = Array.from({ length: lastDay - firstDay + 1 }, (_, i) => firstDay + i)
+  /** More marks than this run into each other. */
+  const isDense = days.length > 200
   const series = (sums: UnitFound['hours']['sums']) =>
     days.map((day) => [day + 0.5, dayMean(sums, day)] as const)
   const drawn: Drawn[] = [
-    { name: reference.name, shape: 'dot', dash: 'solid', width: 2.2, points: series(reference.sums) },
+    {
+      name: reference.name,
+      shape: isDense ? 'none' : 'dot',
+      dash: 'solid',
+      width: 2.2,
+      points: series(reference.sums),
+    },
     ...units.map(({ hours }, i) => ({
       name: hours.name,
-      shape: shapes[1 + (i % (shapes.length - 1))],
+      shape: isDense ? ('none' as const) : shapes[1 + (i % (shapes.length - 1))],
       dash: dashes[1 + (i % (dashes.length - 1))],
       ink: [ink.rust, ink.blue, ink.grey][i % 3],
       points: series(hours.sums),

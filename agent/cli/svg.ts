@@ -45,7 +45,8 @@ const rowHeight = 18
 /** About what a letter of this size is wide. */
 const letter = 6.6
 
-export function chartSvg(chart: Chart): string {
+export function chartSvg(given: Chart): string {
+  const chart = withShortNames(given)
   const { width, height } = chart.size ?? usualSize
   const legend = legendRows(chart.drawn, width - edge.left - edge.right)
   const headRows = [...wrapped(chart.title, width), ...(chart.note ? wrapped(chart.note, width) : [])]
@@ -66,6 +67,21 @@ export function chartSvg(chart: Chart): string {
     '</svg>',
     '',
   ].join('\n')
+}
+
+/** Names come from elsewhere and may be of any length. */
+const longestName = 60
+
+function withShortNames(chart: Chart): Chart {
+  const short = (words: string): string =>
+    words.length > longestName ? words.slice(0, longestName - 1) + '…' : words
+  return {
+    ...chart,
+    title: chart.title.slice(0, 300),
+    x: { ...chart.x, title: short(chart.x.title) },
+    y: { ...chart.y, title: short(chart.y.title) },
+    drawn: chart.drawn.map((one) => ({ ...one, name: short(one.name) })),
+  }
 }
 
 interface Area {
