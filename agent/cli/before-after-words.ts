@@ -107,18 +107,7 @@ function detailLines(found: BeforeAfterFound, change: Changed): string[] {
     row(alone ? 'difference' : series, change),
     ...found.without.flatMap((one) => (one.change ? [row(`without ${one.which}`, one.change)] : [])),
   ]
-  const heads = [
-    'µg/m³, valid days',
-    'before',
-    'days',
-    'after',
-    'days',
-    'change',
-    '95 % from',
-    'to',
-    'shift',
-    'p',
-  ]
+  const heads = ['µg/m³', 'before', 'days', 'after', 'days', 'change', '95 %', 'shift', 'p']
   const fold = (text: string): string => folded(text, textWidth, 2)
   const named = tableText([heads, ...rowsOf(found.name, background?.name ?? '')], 1)
   const isNarrow = named.every((line) => line.length <= textWidth)
@@ -130,7 +119,7 @@ function detailLines(found: BeforeAfterFound, change: Changed): string[] {
     '',
     fold(zoneWords(found.zone)),
     fold(
-      'change: mean difference of like hours of the week; a day that lies on both sides of the change counts on neither',
+      'before, after: means of valid days; change: mean difference of like hours of the week; a day that lies on both sides of the change counts on neither',
     ),
     fold(
       `95 %: moving blocks of ${change.blockDays.join(' and ')} days (Künsch 1989), ${draws} draws, seed ${found.seed}; widened as Student's t for their number`,
@@ -152,7 +141,7 @@ function row(name: string, one: Changed): string[] {
   return [
     name,
     ...[tenths(one.before), String(one.daysBefore), tenths(one.after), String(one.daysAfter)],
-    ...[tenths(one.change), tenths(low), tenths(high), tenths(one.ranks.shift)],
+    ...[tenths(one.change), `${tenths(low)} to ${tenths(high)}`, tenths(one.ranks.shift)],
     one.ranks.p < 0.001 ? '<0.001' : one.ranks.p.toFixed(3),
   ]
 }
