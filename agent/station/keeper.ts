@@ -1,4 +1,4 @@
-import type { EventLine, MonoSeconds, Outcome } from '../terms/terms.js'
+import { addSeconds, type EventLine, type MonoSeconds, type Outcome } from '../terms/terms.js'
 import { diskCodes } from './disk-codes.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { Parts } from './parts.js'
@@ -8,6 +8,7 @@ import { Sealing } from './sealing.js'
 const checkpointEverySeconds = 3600
 /** After something pressing a checkpoint comes sooner, but 48 a day are the most that a card is given to do. */
 const leastBetweenCheckpoints = 1800
+const longestRestSeconds = 3600
 /** A minute's end comes some milliseconds early or late; what is due in between is due now. */
 const slackSeconds = 0.5
 
@@ -24,6 +25,9 @@ export class Keeper {
   private flushedAt: MonoSeconds
   private flushWanted = false
   private writing = false
+  /** A disk that answers with errors is tried again then, and how long after the attempt before that is. */
+  private tryAt: MonoSeconds
+  private triesEverySeconds = 0
   private savedAt: MonoSeconds
   private saveWanted = false
   /** No start gives a number up to this one again: it stands so on the disk. */
@@ -38,6 +42,7 @@ export class Keeper {
   ) {
     this.flushedAt = ports.clock.mono()
     this.savedAt = this.flushedAt
+    this.tryAt = this.flushedAt
     this.sealing = new Sealing(options, ports, parts)
   }
 
@@ -62,7 +67,8 @@ export class Keeper {
   }
 
   minute(now: MonoSeconds): void {
-    if (this.sealing.isDue(now)) this.write(now, () => this.sealing.seal(now))
+    if (now < this.tryAt - slackSeconds) this.onFlushed(this.ports.store.letOut(this.reservedUpTo))
+    else if (this.sealing.isDue(now)) this.write(now, () => this.sealing.seal(now))
     else if (this.flushWanted || now - this.flushedAt >= this.options.flushEverySeconds - slackSeconds)
       this.flush(now)
     const every = this.saveWanted ? leastBetweenCheckpoints : checkpointEverySeconds
@@ -99,10 +105,22 @@ export class Keeper {
 
   private tellDisk(flushed: Outcome<void>, now: MonoSeconds): void {
     const { faults } = this.parts()
+    this.restAfter(flushed, now)
     if (flushed.ok) return faults.clear('store', ...diskCodes)
     faults.clear('store', ...diskCodes.filter((code) => code !== flushed.fault.code))
     faults.raise('store', flushed.fault, now)
     this.flushWanted = true
+  }
+
+  /**
+   * A full or read-only disk refuses at no cost. One that answers with errors may hang at each attempt, and every attempt costs
+   * a file name: it is left alone for longer and longer.
+   */
+  private restAfter(flushed: Outcome<void>, now: MonoSeconds): void {
+    const isError = !flushed.ok && flushed.fault.code === 'disk-error'
+    const longer = Math.max(60, 2 * this.triesEverySeconds)
+    this.triesEverySeconds = isError ? Math.min(longestRestSeconds, longer) : 0
+    this.tryAt = addSeconds(now, this.triesEverySeconds)
   }
 
   /** @param isLast nothing leaves any more: where all is safe, no number need be kept free */

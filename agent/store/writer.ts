@@ -26,6 +26,11 @@ export interface WriterOptions {
   readonly maxBufferedLines: number
 }
 
+/** Of the disk, not written by lines: room for the state, and for what a file begins with. */
+const reservedBytes = 64 * 1024
+const reservedShare = 0.01
+/** Comma, check and line end. */
+const lineOverhead = 11
 /** Some hours of minutes, about 200 kB. */
 const mostRecentLines = 240
 
@@ -128,15 +133,32 @@ export class StoreWriter {
 
   private async write(): Promise<Outcome<void>> {
     const lines = this.waiting.take()
+    const fitting = await this.fitting(lines)
     let result: Outcome<void> = done
-    for (let at = 0; at < lines.length && result.ok;) {
+    for (let at = 0; at < fitting && result.ok;) {
       const file = this.fileFor(lines[at].seq)
       if (!file.ok) return this.fail(file)
-      const part = lines.slice(at, at + this.options.linesPerFile - file.value.lines)
+      const part = lines.slice(at, Math.min(fitting, at + this.options.linesPerFile - file.value.lines))
       result = await this.writePart(file.value, part)
       at += part.length
     }
+    if (result.ok && fitting < lines.length) result = bad('disk-full', this.disk.name)
     return result.ok ? this.tellLost() : this.fail(result)
+  }
+
+  /**
+   * How many of these lines a disk that is nearly full takes: all at once may be too many where some would do. The last room
+   * is left to the state.
+   */
+  private async fitting(lines: readonly WaitingLine[]): Promise<number> {
+    const needed = lines.reduce((sum, { text }) => sum + text.length + lineOverhead, 0)
+    const free = await this.disk.freeBytes()
+    if (!free.ok || free.value >= needed + reservedBytes) return lines.length
+    const total = await this.disk.totalBytes()
+    if (!total.ok) return lines.length
+    let room = free.value - Math.min(reservedBytes, reservedShare * total.value)
+    const first = lines.findIndex(({ text }) => (room -= text.length + lineOverhead) < 0)
+    return first < 0 ? lines.length : first
   }
 
   /** Skip lines for lines that had left and were dropped: numbered last, they come last. */
@@ -168,7 +190,7 @@ export class StoreWriter {
     const offset = file.length
     const written = await appendEntries(this.disk, this.identity, file, part)
     if (!written.ok) {
-      if (written.spoiled) this.file = undefined
+      if (written.spoiled) await this.giveUp(file.name)
       return { ok: false, fault: written.fault }
     }
     if (this.begun) this.files.push(this.begun)
@@ -179,6 +201,12 @@ export class StoreWriter {
     this.safeSeq = lastNumber(part[part.length - 1])
     this.marks.push({ seq: part[0].seq, offset })
     return done
+  }
+
+  /** A file that is not written again. Where nothing in it is safe it only takes room: a failing disk would fill with them. */
+  private async giveUp(name: string): Promise<void> {
+    this.file = undefined
+    if (this.begun?.name === name) await this.disk.remove(name)
   }
 }
 

@@ -8,7 +8,7 @@ import { transpiled } from '../support/transpiled.js'
 
 const writer = join(import.meta.dirname, 'traced-writer.mjs')
 const parts = ['terms', 'store', 'simulation/memory-disk.ts', 'simulation/memory-file.ts']
-const hardware = ['hardware/disk.ts', 'hardware/state-file.ts']
+const hardware = ['hardware/disk.ts', 'hardware/mounted.ts', 'hardware/state-file.ts']
 const calls =
   'openat,write,pwrite64,writev,fdatasync,fsync,rename,renameat,renameat2,unlink,unlinkat,truncate,ftruncate'
 

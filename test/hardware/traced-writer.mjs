@@ -38,8 +38,8 @@ for (let hour = 1; hour <= 3; hour++) {
 }
 const { freeBytes, totalBytes } = disk
 Object.assign(disk, {
-  freeBytes: async () => ({ ok: true, value: 5 }),
-  totalBytes: async () => ({ ok: true, value: 100 }),
+  freeBytes: async () => ({ ok: true, value: 5e6 }),
+  totalBytes: async () => ({ ok: true, value: 100e6 }),
 })
 sure(await store.makeRoom({ received: () => true }))
 Object.assign(disk, { freeBytes, totalBytes })

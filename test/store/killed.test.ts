@@ -42,7 +42,12 @@ describe('a store whose process is killed while it writes', () => {
     const random = seededRandom(seed)
     const place = mkdtempSync(join(tmpdir(), 'motepost-killed-'))
     onTestFinished(() => rmSync(place, { recursive: true }))
-    const agent = transpiled(join(place, 'agent'), ['terms', 'store', 'hardware/disk.ts'])
+    const agent = transpiled(join(place, 'agent'), [
+      'terms',
+      'store',
+      'hardware/disk.ts',
+      'hardware/mounted.ts',
+    ])
     const folder = join(place, 'data')
     const onDisk = new Set<number>()
     const safe = new Set<number>()
