@@ -1,12 +1,8 @@
-import { randomUUID } from 'node:crypto'
-import { join } from 'node:path'
-import { openFolder } from '../hardware/disk.js'
 import { SysfsGauge } from '../hardware/gauges.js'
 import { commandSwitch } from '../hardware/power-switch.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { cronScheduler } from '../hardware/scheduler.js'
 import { serialLine } from '../hardware/serial-line.js'
-import { stateFile } from '../hardware/state-file.js'
 import { stationKey } from '../hardware/station-key.js'
 import { findSupplyAlarm, SupplyAlarm } from '../hardware/supply-alarm.js'
 import { tcpLine } from '../hardware/tcp-line.js'
@@ -15,13 +11,11 @@ import { usualScreening } from '../screening/screening.js'
 import type { InstrumentSettings, Settings } from '../settings/settings.js'
 import {
   gaugeChannel,
-  reservedNumbers,
   Station,
   usualSilence,
   type StationOptions,
   type StationPorts,
 } from '../station/station.js'
-import { openStore } from '../store/store.js'
 import {
   good,
   portKind,
@@ -36,6 +30,7 @@ import {
 } from '../terms/terms.js'
 import { hostOf } from './broker-address.js'
 import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
+import { claimDetails, claimFault, openDataFolder, type DataFolder } from './data-folder.js'
 import { commandsOf } from './instrument-commands.js'
 import { version } from './package-root.js'
 import type { Plan } from './preparation.js'
@@ -83,7 +78,9 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
       channels: gauge.channels.map(({ channel }) => gaugeChannel(channel)),
     })),
   }
-  const station = await Station.start(stationOptions(plan), ports)
+  const station = await Station.start(stationOptions(plan, store.value), ports)
+  const otherBoard = claimFault(store.value.claim)
+  if (otherBoard) station.faults.raise('identity', otherBoard, clock.mono())
   return good({ station, close: () => store.value.disk.close() })
 }
 
@@ -97,24 +94,10 @@ function onceEach(log: Log): (fault: Fault) => void {
   }
 }
 
-async function openDataFolder(settings: Settings) {
-  const { folder, mustBeMounted } = settings.data
-  const disk = await openFolder(folder, { create: true, mustBeMounted })
-  if (!disk.ok) return disk
-  const state = stateFile(join(folder, 'state.json'))
-  const reserved = await reservedNumbers(state)
-  const station = settings.station.name
-  const store = await openStore({ disk: disk.value, newStoreId: randomUUID, station, ...reserved })
-  if (!store.ok) {
-    await disk.value.close()
-    return store
-  }
-  // Made at the first start, so that its public half can be noted; where that fails it is told at the day's end.
-  await stationKey(folder)
-  return good({ disk: disk.value, store: store.value, state })
-}
-
-function stationOptions({ settings, eventDetails, standardOffsetMinutes }: Plan): StationOptions {
+function stationOptions(
+  { settings, eventDetails, standardOffsetMinutes }: Plan,
+  { claim, keyFingerprint }: DataFolder,
+): StationOptions {
   return {
     station: settings.station.name,
     group: settings.station.group,
@@ -129,7 +112,8 @@ function stationOptions({ settings, eventDetails, standardOffsetMinutes }: Plan)
       leastDataCapture: alert.minDataCapturePercent / 100,
     })),
     notBefore: programMade,
-    startDetails: { version },
+    startDetails: { version, ...claimDetails(claim) },
+    keyFingerprint,
     settingsDetails: eventDetails,
     standardOffsetMinutes,
   }

@@ -1,4 +1,5 @@
 import { InvalidArgumentError, type Command } from 'commander'
+import type { CopyOptions } from './copy.js'
 import type { GivenEntry, Output } from './sitelog.js'
 import type { SetClockOptions } from './set-clock.js'
 import type { StatusOptions } from './status.js'
@@ -33,8 +34,22 @@ export function addSiteCommands(program: Command, settingsOption: SettingsOption
     .description('send again the lines that the broker did not take')
     .option(...settingsOption)
     .action(async ({ settings }: WithSettings) => finish((await import('./resend.js')).resend(settings)))
+  addCopy(program, finish)
   addVisit(program, settingsOption, finish)
   addSitelog(program.command('sitelog').description('what people did at the station'), settingsOption, finish)
+}
+
+function addCopy(program: Command, finish: Finish): void {
+  program
+    .command('copy <to>')
+    .description(
+      'the records to a stick while the station writes on: only what is new, read back, told when done',
+    )
+    .option('--store <folder>', 'the store to copy [the folder of the settings]')
+    .option('--store-id <id>', 'which of several stores: its id, the beginning of it, or the station')
+    .option('-s, --settings <file>', 'settings file that names the folder')
+    .option('--json', 'the same facts as JSON')
+    .action(async (to: string, options: CopyOptions) => finish((await import('./copy.js')).copy(to, options)))
 }
 
 const setClockHelp = `

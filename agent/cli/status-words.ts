@@ -23,6 +23,7 @@ export function statusLines(status: StationStatus, { settings, place }: Reached)
     ...rows('disk', diskWords(status)),
     ...rows('link', linkWords(status)),
     ...rows('lines', lineWords(status)),
+    ...rows('key', status.seals.key ?? ''),
     ...rows('site', siteWords(status)),
     ...rows('', missingSiteFacts(settings.site) ?? ''),
   ]

@@ -3,7 +3,7 @@ import { utcText, type MonoSeconds, type Outcome } from '../terms/terms.js'
 import type { StationOptions } from './options.js'
 import type { Parts } from './parts.js'
 import type { DaySoFar } from './running-averages.js'
-import type { Sealing } from './sealing.js'
+import type { Sealing, SealStanding } from './sealing.js'
 
 /** A station for those who report on it and change nothing. */
 export interface StationView extends Omit<Parts, 'inFlight'> {
@@ -36,7 +36,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     pairs: view.pairs.report(),
     ...siteNews(view, now),
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
-    seals: view.sealing.standing(now),
+    seals: sealFacts(view, now),
     jobs: view.jobs.report(now),
     uplink: uplink ? { ...uplink.status(now), ...linkSteps(view, now) } : { state: 'none' },
   }
@@ -46,6 +46,15 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
 function linkSteps({ ladder }: StationView, now: MonoSeconds): { steps_24_h?: Record<string, number> } {
   const steps = ladder?.report(now) ?? {}
   return Object.keys(steps).length === 0 ? {} : { steps_24_h: steps }
+}
+
+/** The key's fingerprint stands beside what it signed, so that people far away can note it too. */
+export function sealFacts(
+  { sealing, options }: StationView,
+  now: MonoSeconds,
+): SealStanding & { key?: string } {
+  const { keyFingerprint } = options
+  return { ...sealing.standing(now), ...(keyFingerprint === undefined ? {} : { key: keyFingerprint }) }
 }
 
 /** Health travels over metered links: a site log without entries has nothing to say in it. */

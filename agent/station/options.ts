@@ -36,6 +36,8 @@ export interface StationOptions {
   readonly startDetails: Readonly<Record<string, string>>
   /** The settings without secrets and their `hash`, for an event line when they changed; absent: none is written. */
   readonly settingsDetails?: Readonly<Record<string, string>>
+  /** Of the key that signs, for people to note; absent: nobody knows. */
+  readonly keyFingerprint?: string
   /** Days are cut in local standard time, so many minutes ahead of UTC; absent: 0. */
   readonly standardOffsetMinutes?: number
   /** How long visits and zero checks last; absent: the usual. */

@@ -8,13 +8,14 @@ const mostListed = 1000
 /**
  * What a running station answers to a request over its control socket: `{"do":"status"}`, `{"do":"add","entry":{…}}` with
  * keys as in the details of a site log line, `{"do":"list"}`, `{"do":"resend"}`,
- * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`. Anything else is refused in words; nothing throws.
+ * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`. Anything else is refused in words; nothing throws.
  */
 export async function answerRequest(station: Station, request: unknown): Promise<Record<string, unknown>> {
   const { do: what, entry } = Object(request) as Record<string, unknown>
   if (what === 'status') return { ok: true, status: await station.status() }
   if (what === 'list') return { ok: true, list: siteList(station.siteLog) }
   if (what === 'resend') return station.resend()
+  if (what === 'flush') return { ok: await station.flushNow() }
   if (what === 'set-clock') return { ...station.setClock(Object(request) as Record<string, unknown>) }
   if (what === 'add' && typeof entry === 'object' && entry !== null && !Array.isArray(entry))
     return { ...(await station.addEntry(entry as Record<string, unknown>)) }

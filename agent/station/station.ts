@@ -357,6 +357,15 @@ export class Station {
     }
   }
 
+  /** Brings to disk what waits in memory; whether that has worked. */
+  async flushNow(): Promise<boolean> {
+    const { store } = this.ports
+    const last = store.nextSeq - 1
+    this.keeper.flush(this.now())
+    await this.parts.inFlight.now()
+    return store.safeSeq >= last
+  }
+
   /** Makes everything safe and lets it go without waiting for the next pack time. */
   sendNow(): void {
     const { inFlight, uplink } = this.parts

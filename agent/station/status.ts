@@ -1,5 +1,5 @@
 import { kindOf, type MonoSeconds } from '../terms/terms.js'
-import { clockFacts, faultFacts, type FaultFacts, type StationView } from './health-message.js'
+import { clockFacts, faultFacts, sealFacts, type FaultFacts, type StationView } from './health-message.js'
 import type { LiveReading } from './live-reading.js'
 import type { SealStanding } from './sealing.js'
 
@@ -35,7 +35,8 @@ export interface StationStatus {
     readonly safe_away?: number
     readonly backlog?: number
   }
-  readonly seals: SealStanding
+  /** `key`: the fingerprint of the key that signs. */
+  readonly seals: SealStanding & { readonly key?: string }
   readonly link: Readonly<Record<string, unknown>>
 }
 
@@ -75,7 +76,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
       buffered: store.buffered,
       ...(link ? { sent: link.sent, safe_away: link.safe_away, backlog: link.backlog } : {}),
     },
-    seals: view.sealing.standing(now),
+    seals: sealFacts(view, now),
     link: link ? { ...link } : { state: 'none' },
   }
 }

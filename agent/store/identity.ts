@@ -1,18 +1,22 @@
 /** Whose store a folder is: store.json, made once; where that is lost, the header of a lines file says it too. */
 import { bad, good, lineFormat, type Disk, type Outcome } from '../terms/terms.js'
-import { identityName, linesFiles } from './names.js'
+import { marksOf, type Board, type BoardMarks } from './board-marks.js'
+import { earlierFolder, identityName, linesFiles } from './names.js'
 import { isStoreId, newline, passes, readHeader, seedOf, textOf, type Identity } from './stored-line.js'
 import { writeAll } from './write-all.js'
 
 const temporary = `${identityName}.tmp`
 const longestIdentity = 4096
+const noContent: readonly string[] = [temporary, earlierFolder, 'lost+found']
 
-type Read = Identity | 'other-format' | undefined
+type Read = (Identity & { readonly board?: BoardMarks }) | 'other-format' | undefined
 
 export interface Folder {
   readonly identity: Identity
   /** Names in the folder. */
   readonly names: readonly string[]
+  /** What told the board that it was made on; see board.ts. */
+  readonly board?: BoardMarks
 }
 
 /**
@@ -35,9 +39,12 @@ export async function readIdentity(
     const bytes = Buffer.from(read.value)
     const identity = name === identityName ? parseIdentity(bytes.toString()) : headerOf(bytes, name)
     if (identity === 'other-format') return bad('store-foreign', `${disk.name}: ${name} is of another format`)
-    if (identity) return good({ identity, names, fromHeader: name !== identityName })
+    if (!identity) continue
+    const { board, ...own } = identity
+    return good({ identity: own, names, fromHeader: name !== identityName, ...(board ? { board } : {}) })
   }
-  const other = names.find((name) => name !== temporary && name !== 'lost+found' && !name.startsWith('.'))
+  const notOurs = (name: string): boolean => !noContent.includes(name) && !name.startsWith('.')
+  const other = names.find(notOurs)
   return other === undefined ? good(undefined) : bad('store-foreign', `${disk.name} holds ${other}`)
 }
 
@@ -48,11 +55,17 @@ function parseIdentity(text: string): Read {
   } catch {
     return undefined
   }
-  const { motepost, format, store, station } = Object(value) as Record<string, unknown>
+  const { motepost, format, store, station, board } = Object(value) as Record<string, unknown>
   if (motepost !== 'store') return undefined
   if (format !== lineFormat) return 'other-format'
-  return isStoreId(store) && typeof station === 'string' ? { storeId: store, station } : undefined
+  if (!isStoreId(store) || typeof station !== 'string') return undefined
+  return { storeId: store, station, ...(areMarks(board) ? { board } : {}) }
 }
+
+const areMarks = (value: unknown): value is BoardMarks =>
+  typeof value === 'object' &&
+  value !== null &&
+  Object.values(value).every((mark) => typeof mark === 'string' && /^[0-9a-f]{32}$/.test(mark))
 
 /** The CRC of a header is bound to the store that the header itself names, so a whole one speaks for itself. */
 function headerOf(bytes: Buffer, name: string): Read {
@@ -71,25 +84,32 @@ export async function openIdentity(
   disk: Disk,
   expected: Partial<Identity>,
   make: () => Identity,
+  board: Board = [],
 ): Promise<Outcome<Folder>> {
   const read = await readIdentity(disk)
   if (!read.ok) return read
   if (!read.value) {
     const identity = make()
-    const written = await writeIdentity(disk, identity)
+    const written = await writeIdentity(disk, identity, marksOf(identity.storeId, board))
     return written.ok ? good({ identity, names: [] }) : written
   }
   const { identity, names, fromHeader } = read.value
   for (const key of ['station', 'storeId'] as const)
     if (expected[key] !== undefined && expected[key] !== identity[key])
       return bad('store-foreign', `${disk.name}: ${identityName} says ${identity[key]}, not ${expected[key]}`)
-  if (fromHeader) await writeIdentity(disk, identity)
+  if (fromHeader) await writeIdentity(disk, identity, marksOf(identity.storeId, board))
   return good({ identity, names })
 }
 
 /** Makes the folder's identity so that it survives a power cut: the whole of it or none. */
-async function writeIdentity(disk: Disk, { storeId, station }: Identity): Promise<Outcome<void>> {
-  const text = JSON.stringify({ motepost: 'store', format: lineFormat, store: storeId, station }) + '\n'
+export async function writeIdentity(
+  disk: Disk,
+  { storeId, station }: Identity,
+  board: BoardMarks = {},
+): Promise<Outcome<void>> {
+  const marks = Object.keys(board).length > 0 ? { board } : {}
+  const text =
+    JSON.stringify({ motepost: 'store', format: lineFormat, store: storeId, station, ...marks }) + '\n'
   const removed = await disk.remove(temporary)
   if (!removed.ok && removed.fault.code !== 'disk-missing') return removed
   const written = await writeAll(disk, temporary, Buffer.from(text))

@@ -3,6 +3,8 @@
 export const identityName = 'store.json'
 export const damagedName = 'damaged.txt'
 export const conflictsName = 'conflicts.txt'
+/** Stores that a station left behind when its card came to another board; each in a folder of its id. */
+export const earlierFolder = 'earlier'
 
 export interface LinesName {
   readonly name: string

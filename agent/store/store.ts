@@ -13,6 +13,7 @@
  */
 import type { ColumnSet, Disk, Line, Outcome, SigningKey, StageCounts } from '../terms/terms.js'
 import { good } from '../terms/terms.js'
+import type { Board } from './board-marks.js'
 import { openIdentity } from './identity.js'
 import type { LineView } from './line-view.js'
 import { StoreReader, type Scanned, type ScanOptions, type SoundFiles, type StoredLine } from './reader.js'
@@ -24,6 +25,9 @@ import type { Identity } from './stored-line.js'
 import { StoreWriter } from './writer.js'
 
 export { openArchive, type Added, type Archive, type ArchiveOptions, type ArrivedLine } from './archive.js'
+export { claimFolder, type Claim } from './board.js'
+export type { Board } from './board-marks.js'
+export { earlierFolder } from './names.js'
 export { readStoreFolder, type StoreFolder } from './folder.js'
 export {
   eachFoundLine,
@@ -62,6 +66,8 @@ export interface StoreOptions {
   readonly maxBufferedLines?: number
   /** Highest number that others know to be given (a checkpoint's): numbers go on above it. */
   readonly atLeastSeq?: number
+  /** What tells the board, kept with a store that is made; see `claimFolder`. */
+  readonly board?: Board
   /** So many numbers more are left out: nobody knows any more which of them were let out before their lines were safe. */
   readonly leaveOut?: number
 }
@@ -70,7 +76,8 @@ export interface StoreOptions {
 export async function openStore(options: StoreOptions): Promise<Outcome<Store>> {
   const { disk, station, newStoreId, linesPerFile = 2048, maxBufferedLines = 1500 } = options
   const { atLeastSeq = 0, leaveOut = 0 } = options
-  const folder = await openIdentity(disk, { station }, () => ({ storeId: newStoreId(), station }))
+  const made = () => ({ storeId: newStoreId(), station })
+  const folder = await openIdentity(disk, { station }, made, options.board)
   if (!folder.ok) return folder
   const { identity, names } = folder.value
   const sets = new Map<string, ColumnSet>()

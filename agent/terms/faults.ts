@@ -389,6 +389,82 @@ const kinds = {
     words: 'the data folder must stand on a disk of its own, and that is not mounted',
     firstThing: 'look at plug and mount of that disk; nothing is written below an empty mount point',
   },
+  'gauge-stuck': {
+    severity: 'warning',
+    transient: true,
+    words: 'a gauge of battery or panel stands still while the sun moves; it is not used',
+    firstThing: 'take power from the gauge for ten seconds; if it stays, replace it',
+  },
+  'gauge-sign': {
+    severity: 'warning',
+    transient: true,
+    words: 'charging at night? The battery current has the wrong sign; it is not used',
+    firstThing: 'turn the wires of the shunt round, or set factor: -1 at battery_current',
+  },
+  'charge-unknown': {
+    severity: 'warning',
+    transient: true,
+    words: 'no gauge tells how full the battery is: the sampling plan cannot protect it',
+    firstThing: 'look at the gauge of battery_voltage: its wire, its path or its register',
+  },
+  'sampling-reduced': {
+    severity: 'note',
+    transient: true,
+    words: 'the sensor runs less to protect the battery',
+    firstThing:
+      'nothing: it goes back by itself; more often than in dark weeks, clean the panel or get a larger one',
+  },
+  'hard-cut': {
+    severity: 'warning',
+    transient: true,
+    words: 'the battery cut the station off; sensor and modem wait until it has recovered',
+    firstThing:
+      'nothing now; if it repeats, use a poorer plan, or a larger panel or battery (motepost solar)',
+  },
+  'load-unexplained': {
+    severity: 'warning',
+    transient: true,
+    words: 'the load of a day is not what the consumers named in the settings explain',
+    firstThing: 'look for what draws or has stopped; correct power.load if it is known',
+  },
+  'panel-weak': {
+    severity: 'warning',
+    transient: true,
+    words: 'the panel gives less than it used to under a clear sky',
+    firstThing: 'clean or check the panel: dust, snow, a new shadow, a loose plug',
+  },
+  'charging-cold': {
+    severity: 'trouble',
+    transient: true,
+    words: 'lithium cells are charged below freezing, which ruins them',
+    firstThing: 'disconnect the panel until it is warmer, unless the cells are rated for it',
+  },
+  'sensor-switch-failed': {
+    severity: 'warning',
+    transient: true,
+    words: 'a command that switches sensor or modem failed',
+    firstThing: 'run the command by hand as the user of the agent and see what it says',
+  },
+  'wake-unproven': {
+    severity: 'warning',
+    transient: true,
+    words: 'the board stays on: that it would wake again was not proven, or cannot be',
+    firstThing: 'run motepost check at the station; it sets the alarm of the clock and reads it back',
+  },
+  'board-changed': {
+    severity: 'warning',
+    transient: false,
+    words: 'the card is in another board now: it goes on as a new store with a new key',
+    firstThing:
+      'if board or card were swapped on purpose, copy the earlier records (motepost copy) and note the new key; if the card is a clone, give one of the two stations another name',
+  },
+  'store-twins': {
+    severity: 'trouble',
+    transient: true,
+    words: 'two stores of one station grow at the same time',
+    firstThing:
+      'look for a cloned card or two stations of one name: keep one, give the other a name of its own; the archive keeps the lines of both',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds
