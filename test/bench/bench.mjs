@@ -14,6 +14,7 @@ import {
 import { cpus, tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { askControl } from '../../dist/agent/hardware/control-socket.js'
+import { deskRows } from './desk-import.mjs'
 import { look, madeDay, madeSupply, startBroker, startCounter, wait } from './parts.mjs'
 
 const here = import.meta.dirname
@@ -61,6 +62,8 @@ const [liveOurs, liveSlow, livePlain] = await Promise.all([
   live(ours({ read_every_s: 10 })),
   live(plain),
 ])
+tell('desk: a year of minutes')
+const desk = deskRows()
 counter.stop()
 broker.stop()
 rmSync(folder, { recursive: true, force: true })
@@ -239,4 +242,5 @@ function printTable() {
   const resident = ({ rss, anon }) => `${Math.round(rss / 1000)} MB (${Math.round(anon / 1000)} MB)`
   row('live: resident memory (of it anonymous)', resident(liveOurs), resident(livePlain))
   row('start to first used reading', `${startOurs.toFixed(1)} s`, `${startPlain.toFixed(1)} s`)
+  for (const cells of desk) row(...cells)
 }
