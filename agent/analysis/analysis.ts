@@ -36,6 +36,7 @@ export {
   type Interval,
 } from './correction-fit.js'
 export { driftOf, type Drift, type DriftChange, type DriftLevel, type DriftRun } from './drift.js'
+export { episodesIn, type Episode, type EpisodeHour, type EpisodeRule } from './episodes.js'
 export { GrowthSums, type GrowthDay, type GrowthLine } from './growth-fit.js'
 export { lagTest, type LagFit, type LagTest } from './lag.js'
 export { unitPairs, type UnitPair } from './pairs.js'
@@ -63,3 +64,4 @@ export {
   type TargetVerdict,
 } from './side-by-side.js'
 export { meanOf, medianOf, percentile7, percentileNearestRank } from './spread.js'
+export { compassPoint, windMean, type WindMean, type WindSample } from './wind-mean.js'

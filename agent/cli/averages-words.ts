@@ -12,20 +12,35 @@ import {
 } from './averages.js'
 import { unplacedText } from './desk-records.js'
 import { standardText, zoneWords, type DeskZone } from './desk-zone.js'
-import { folded, tableText, textWidth } from './demo-words.js'
+import { besideOf, nowCastAt, type Beside, type BesideDay } from './averages-beside.js'
+import {
+  besideNotes,
+  hourOfDayLines,
+  indexLines,
+  limitTables,
+  nowCastSentence,
+  yearLines,
+} from './averages-beside-words.js'
+import { explainLines } from './averages-explained.js'
+import { lineWidth, sentenceTable } from './averages-table.js'
+import { yearsOf } from './averages-years.js'
+import { chosenWords } from './limits-chosen.js'
+import { folded, tableText, textWidth } from './plain-text.js'
 
 export function averagesText(found: AveragesFound): string[] {
-  const { station, storeId, zone, figures, tenMinutes } = found
+  const { station, storeId, zone, figures, tenMinutes, options } = found
   const what = storeId === importedSeries ? importedSeries : `store ${storeId}`
   const lines = [`${station}, ${what}`, `Times: ${zoneWords(zone)}`]
   if (figures.length > 0) lines.push(folded(explained(tenMinutes), textWidth))
-  for (const one of figures) lines.push('', ...seriesText(one, zone, tenMinutes))
+  const all = figures.map((one) => ({ one, beside: besideOf(found, one) }))
+  for (const { one, beside } of all) lines.push('', ...seriesText(found, one, beside))
+  if (options.detail) lines.push(...explainLines(found))
   const notes = notesOf(found)
   return [...lines, ...(notes.length > 0 ? ['', ...notes.map((note) => folded(note, textWidth, 2))] : [])]
 }
 
 const explained = (tenMinutes: boolean): string =>
-  'Uncorrected. Data capture: used of planned time; sampled share: used of the whole time. ' +
+  'Means are uncorrected. Data capture: used of planned time; sampled share: used of the whole time. ' +
   (tenMinutes
     ? 'A 10-min mean needs 7.5 min used.'
     : 'A full hour has at least 45 min used; a sampled hour at least 12 min in all four quarter-hours. 24 h: mean of ' +
@@ -42,16 +57,68 @@ function titleOf({ series }: SeriesFigures, zone: DeskZone): string {
   return `${kind}; unit ${unit?.serial ?? 'not recorded'}; ${place}`
 }
 
-function seriesText(one: SeriesFigures, zone: DeskZone, tenMinutes: boolean): string[] {
-  const figure = figureWith(decimalsOf(one.series))
-  const rows = one.rows.map((row) => rowCells(row, zone, figure))
-  const days = one.days.map((day) => dayCells(day, figure, isMass(one.series.column.channel)))
-  const heads = tenMinutes ? blockHeads : hourHeads
+function seriesText(found: AveragesFound, one: SeriesFigures, beside: Beside | undefined): string[] {
+  const { zone, tenMinutes, options } = found
+  const years = options.years && beside ? yearsOf(found, one, beside) : []
+  const notes = beside ? besideNotes(beside) : []
   return [
     titleOf(one, zone),
-    ...(rows.length === 0 ? [] : tableText([...heads, ...rows], 1)),
-    ...(days.length === 0 ? [] : ['', ...tableText([...dayHeads, ...days].map(lastToTheLeft), 1)]),
+    ...periodTable(one, beside, zone, tenMinutes),
+    ...nowCastLines(found, one, beside),
+    ...dayTable(one, beside),
+    ...(beside ? [...limitTables(beside), ...indexLines(beside), ...yearLines(years)] : []),
+    ...(options.detail ? hourOfDayLines(one) : []),
+    ...(notes.length > 0 ? ['', ...notes.map((note) => folded(note, textWidth, 2))] : []),
   ]
+}
+
+function periodTable(
+  one: SeriesFigures,
+  beside: Beside | undefined,
+  zone: DeskZone,
+  tenMinutes: boolean,
+): string[] {
+  if (one.rows.length === 0) return []
+  const text = figureWith(decimalsOf(one.series))
+  const corrected = tenMinutes ? undefined : beside?.corrected?.hourOf
+  const cells = one.rows.map((row) => {
+    const [from, mean, ...rest] = rowCells(row, zone, text)
+    return [from, mean, ...(corrected ? [text(corrected(row.figure.from).mean)] : []), ...rest]
+  })
+  const heads = (tenMinutes ? blockHeads : hourHeads).map(([from, mean, ...rest], i) => [
+    ...[from, mean, ...(corrected ? [i === 1 ? 'corrected' : ''] : [])],
+    ...rest,
+  ])
+  return tableText([...heads, ...cells], 1)
+}
+
+function nowCastLines(found: AveragesFound, one: SeriesFigures, beside: Beside | undefined): string[] {
+  const newest = one.rows.findLast(({ rolling }) => rolling !== undefined)
+  const nowCast = newest && beside ? nowCastAt(found, one, beside, newest.figure.from) : undefined
+  return nowCast ? [folded(nowCastSentence(nowCast, found.zone), lineWidth(), 2)] : []
+}
+
+function dayTable(one: SeriesFigures, beside: Beside | undefined): string[] {
+  if (one.days.length === 0) return []
+  const text = figureWith(decimalsOf(one.series))
+  const neverNegative = isMass(one.series.column.channel)
+  const besides = beside?.days ?? []
+  const hasCorrected = besides.some(({ corrected }) => corrected)
+  const hasHumid = besides.some(({ humidHours }) => humidHours > 0)
+  const extra = (day: BesideDay | undefined): string[] => [
+    ...(hasCorrected ? [text(day?.corrected?.valid ? day.corrected.mean : NaN)] : []),
+    ...(hasHumid ? [text(day?.dry?.valid ? day.dry.mean : NaN)] : []),
+  ]
+  const headsOf = [hasCorrected ? 'corrected' : '', hasHumid ? 'not humid' : ''].filter(Boolean)
+  const rows = one.days.map((day, i) => {
+    const [name, mean, ...rest] = dayCells(day, text, neverNegative)
+    return [name, mean, ...extra(besides[i]), ...rest]
+  })
+  const heads = dayHeads.map(([name, mean, ...rest], i) => [
+    ...[name, mean, ...headsOf.map((head) => (i === 1 ? head : ''))],
+    ...rest,
+  ])
+  return ['', ...sentenceTable([...heads, ...rows], 1)]
 }
 
 const blockHeads = [
@@ -66,16 +133,6 @@ const dayHeads = [
   ['', '', '', 'data', 'sampled', 'highest', '', ''],
   ['day', 'mean', 'unmarked', 'capture', 'share', 'hour', 'hours', 'what it is'],
 ]
-
-/** The last cell is a sentence: it begins where its column does. */
-const lastToTheLeft = (
-  cells: readonly string[],
-  _: number,
-  all: readonly (readonly string[])[],
-): string[] => {
-  const width = Math.max(...all.map((row) => row[row.length - 1].length))
-  return [...cells.slice(0, -1), cells[cells.length - 1].padEnd(width)]
-}
 
 type FigureText = (value: number, atLeast?: boolean) => string
 
@@ -130,12 +187,14 @@ function verdictOf(day: DayFigure, text: FigureText, neverNegative: boolean): st
   return `${none}; mean so far ${text(day.mean, day.atLeast)}${least}`
 }
 
-function notesOf({ figures, gathered, survey, shortened, tenMinutes }: AveragesFound): string[] {
+function notesOf({ figures, gathered, survey, shortened, tenMinutes, chosen }: AveragesFound): string[] {
   const notes: string[] = []
   if (figures.length === 0)
     notes.push(
       survey.records === 0 ? 'There are no records here yet.' : 'No record of that time and channel counts.',
     )
+  if (figures.some(({ series }) => isMass(series.column.channel)))
+    notes.push(`Limits: ${chosenWords(chosen)}; --limits names another set, --years adds calendar years.`)
   if (shortened && figures.length > 0)
     notes.push(
       `Shown: ${tenMinutes ? '10-min means' : 'hours'} of the last ${usualDays.rows} days, and up to ${usualDays.days} days; --from and --to show others.`,

@@ -11,14 +11,7 @@ import {
   type RollingFigure,
   type StandardMillis,
 } from '../averages/averages.js'
-import {
-  channelNames,
-  kindOf,
-  massChannels,
-  utcMillis,
-  type ColumnSet,
-  type Outcome,
-} from '../terms/terms.js'
+import { channelNames, kindOf, massChannels, utcMillis, type ColumnSet } from '../terms/terms.js'
 import { averagesJson } from './averages-json.js'
 import { openRecords } from './averages-source.js'
 import { averagesText } from './averages-words.js'
@@ -116,13 +109,14 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   const short = options.tenMinutes ? await gatherInto(tenMinuteSeconds) : undefined
   if (short && !short.ok) return asProblem(short.fault)
   const given = options.everything || options.from !== undefined || options.to !== undefined
-  const shown = window(gathered.value, span.value, zone, given)
+  const wanted = gathered.value.series.filter(({ column }) => channels.value.includes(column.channel))
+  const shown = window(wanted, span.value, zone, given)
   const figures = figuresOf(gathered.value, short?.value, channels.value, shown)
   return {
     ok: true,
     value: {
       ...{ station, storeId, zone, survey: surveyed, gathered: gathered.value, figures },
-      shortened: !given && reachesBack(gathered.value),
+      shortened: !given && reachesBack(wanted),
       tenMinutes: options.tenMinutes ?? false,
       ...{ chosen: chosen.value, options },
     },
@@ -172,7 +166,7 @@ interface Window {
 }
 
 /** In local standard time. Days are shown whole: those of which any part was asked for. */
-function window({ series }: Gathered, span: Span, { offsetMinutes }: DeskZone, given: boolean): Window {
+function window(series: readonly Series[], span: Span, { offsetMinutes }: DeskZone, given: boolean): Window {
   const last = Math.max(...series.flatMap(({ sums }) => sums.days()))
   const local = (utc: number): StandardMillis => utc + offsetMinutes * 60_000
   const [from, to] = [local(span.from), local(span.to)]
@@ -181,7 +175,7 @@ function window({ series }: Gathered, span: Span, { offsetMinutes }: DeskZone, g
   return { rows: [back(usualDays.rows), to], days: [back(usualDays.days), to] }
 }
 
-const reachesBack = ({ series }: Gathered): boolean => {
+const reachesBack = (series: readonly Series[]): boolean => {
   const days = series.flatMap(({ sums }) => sums.days())
   return Math.max(...days) - Math.min(...days) >= usualDays.rows
 }
@@ -203,7 +197,9 @@ function figuresOf(
         days: days.map((day) => dayFigure(series.sums, day, hourOf)).filter(hasAnything),
       }
     })
-    .filter(({ series, days, rows }) => days.length + rows.length > 0 && channels.includes(series.column.channel))
+    .filter(
+      ({ series, days, rows }) => days.length + rows.length > 0 && channels.includes(series.column.channel),
+    )
     .sort((a, b) => order(a.series) - order(b.series))
 }
 

@@ -29,11 +29,13 @@ import {
   type Cell,
   type Decimal,
 } from './export-csv.js'
+import { dictionaryFile, exportHandOver } from './export-hand-over.js'
 import { SenmlText } from './export-senml.js'
+import type { LimitOptions } from './limits-chosen.js'
 import { Progress } from './progress.js'
 import { Sink } from './sink.js'
 
-export interface ExportOptions extends DeskOptions {
+export interface ExportOptions extends DeskOptions, Pick<LimitOptions, 'correction'> {
   readonly of?: string
   readonly format?: string
   readonly decimal?: string
@@ -54,7 +56,7 @@ interface Exported {
   readonly damaged: number
 }
 
-const kinds = ['minutes', 'hours', 'days'] as const
+const kinds = ['minutes', 'hours', 'days', 'hand-over'] as const
 const formats = ['csv', 'senml'] as const
 const decimals = ['point', 'comma'] as const
 
@@ -66,11 +68,28 @@ export async function exportData(options: ExportOptions): Promise<number> {
     unknownWord('--decimal', options.decimal, decimals) ??
     onlyOfCsv(options)
   if (wrong) return refuse(wrong)
-  const work = options.of === undefined || options.of === 'minutes' ? exportMinutes : exportFigures
-  const exported = await work(options)
+  if (options.correction && options.of !== 'hand-over')
+    return refuse(wrongUse('--correction is for --of hand-over: the other exports are uncorrected'))
+  const exported = await workOf(options)(options)
   if (!exported.ok) return refuse(exported)
   tell(options, exported.value)
   return 0
+}
+
+function workOf({ of }: ExportOptions): (options: ExportOptions) => Promise<Opened<Exported>> {
+  if (of === 'hand-over') return handOver
+  return of === undefined || of === 'minutes' ? exportMinutes : exportFigures
+}
+
+async function handOver(options: ExportOptions): Promise<Opened<Exported>> {
+  const written = await exportHandOver(options)
+  if (!written.ok) return written
+  const { rows, found } = written.value
+  const { gathered, survey: surveyed } = found
+  return {
+    ok: true,
+    value: { rows, of: 'hand-over hours', unplaced: gathered.unplaced, damaged: surveyed.damaged },
+  }
 }
 
 function unknownWord(option: string, word: string | undefined, allowed: readonly string[]) {
@@ -233,6 +252,8 @@ function tell(options: ExportOptions, { rows, of, unplaced, damaged }: Exported)
     return
   }
   if (options.out !== undefined) say.write(`${rows} ${of} in ${options.out}\n`)
+  if (options.out !== undefined && options.of === 'hand-over')
+    say.write(`what its columns mean: ${dictionaryFile(options.out)}\n`)
   for (const one of unplaced) say.write(`${unplacedText(one)}\n`)
   if (damaged > 0) say.write(`${damaged} damaged lines were passed over; motepost verify names them\n`)
 }

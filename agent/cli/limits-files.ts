@@ -4,7 +4,9 @@ import { parse } from 'yaml'
 import {
   readCorrection,
   readLimitSet,
+  readOwnLimits,
   type Correction,
+  type Limit,
   type LimitSet,
   type PlainRead,
 } from '../limits/limits.js'
@@ -51,6 +53,9 @@ function yamlNames(folder: string): string[] {
 
 /** Reads a correction as `collocate` writes it. Fault: limits-invalid, with file and key path. */
 export const loadCorrection = (file: string): Outcome<Correction> => readPlainFile(file, readCorrection)
+
+/** Reads own action levels: a list as `limits.own` of the settings. Fault: limits-invalid, with file and key path. */
+export const loadOwnLimits = (file: string): Outcome<readonly Limit[]> => readPlainFile(file, readOwnLimits)
 
 function readPlainFile<T>(file: string, read: (value: unknown) => PlainRead<T>): Outcome<T> {
   const text = readTextFile(file)

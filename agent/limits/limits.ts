@@ -68,6 +68,7 @@ export {
   type HourMean,
   type RollingMaximum,
 } from './series.js'
+export { uncertaintyAfter } from './side-by-side.js'
 export { indexSet, isInForce, limitsInForce, shownLimits, usualSet, type Shown } from './sets.js'
 export {
   compared,
