@@ -68,6 +68,7 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
     state: store.value.state,
     signingKey: () => stationKey(settings.data.folder),
     freeBytes: () => store.value.disk.freeBytes(),
+    residentBytes: () => process.memoryUsage.rss(),
     scheduler: cronScheduler,
     makeUplink: makeUplink.value,
     linkSteps: linkStepsOf(settings),

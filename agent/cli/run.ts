@@ -8,6 +8,7 @@ import type { Settings } from '../settings/settings.js'
 import { faultText, type Fault, type FaultCode, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
 import { openControl, type Control } from './control.js'
+import { watchdogFeeder } from './feed-watchdog.js'
 import { keepLastGood } from './keep-last-good.js'
 import type { Plan, Preparation } from './preparation.js'
 import { prepareApart, prepareLastGoodApart } from './prepare-apart.js'
@@ -100,10 +101,14 @@ function live(reloading: Omit<Reloading, 'onChanged'>, log: Log): Promise<number
   const { station, clock, preparation } = reloading
   return new Promise((resolve) => {
     let over = false
+    const feedWatchdog = watchdogFeeder(station, log)
     const ticker = startTicker(
       clock,
       () => station.nextTickAt,
-      () => station.tick(),
+      () => {
+        station.tick()
+        feedWatchdog()
+      },
     )
     const end = (reason: string, code: number | 'changed'): void => {
       if (over) return

@@ -16,6 +16,7 @@ export interface StationView extends Omit<Parts, 'inFlight'> {
   readonly recordStart: MonoSeconds
   readonly day?: DaySoFar
   readonly freeBytes?: () => Promise<Outcome<number>>
+  readonly residentBytes?: () => number
 }
 
 /** State, faults with their age, power, clock, and the balance of every stage. */
@@ -38,6 +39,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
     seals: sealFacts(view, now),
     jobs: view.jobs.report(now),
+    ...(view.residentBytes ? { resident_mb: Math.round(view.residentBytes() / 1e5) / 10 } : {}),
     uplink: uplink ? { ...uplink.status(now), ...linkSteps(view, now) } : { state: 'none' },
   }
 }

@@ -40,6 +40,8 @@ export class InstrumentRunner {
   private readonly minute: InstrumentMinute
   private line: ByteLine | undefined
   private busy = false
+  /** When neither an opening nor a closing was under way last. */
+  private movedAt: MonoSeconds
   private retryAt: MonoSeconds
   private retrySeconds = firstRetrySeconds
   private pulledAt: MonoSeconds
@@ -85,6 +87,7 @@ export class InstrumentRunner {
     this.losses = new LineLosses(options.name, faults)
     this.rests = new Rests(options.screening.warmUpSeconds, ports.temperatureC)
     this.retryAt = now
+    this.movedAt = now
     this.pulledAt = now
     this.frameAt = now
     this.heardAt = now
@@ -117,6 +120,7 @@ export class InstrumentRunner {
    */
   pull(now: MonoSeconds, atEdge = false): void {
     this.losses.look(now)
+    if (!this.busy) this.movedAt = now
     if (this.cycling && now - this.heardAt > this.silentAfter) this.cyclePower(now)
     if (this.busy) return
     if (!this.line) {
@@ -302,6 +306,11 @@ export class InstrumentRunner {
     const { name, slot } = this.options
     const { newest: values, channels, screen } = this
     return liveReading({ name, slot, channels, screen, values, ageSeconds: now - this.frameAt }, now)
+  }
+
+  /** Its line has been opening or closing for so long. */
+  hangsFor(now: MonoSeconds): number {
+    return this.busy ? now - this.movedAt : 0
   }
 
   /** Numbers for health. */

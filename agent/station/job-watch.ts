@@ -28,6 +28,13 @@ export class JobWatch {
     return this.startedAt.has(name)
   }
 
+  /** In words, a job that has been going on for longer than this; undefined where none has. */
+  stalled(now: MonoSeconds, limitSeconds: number): string | undefined {
+    for (const [name, began] of this.startedAt)
+      if (now - began > limitSeconds) return `${kinds[name].words} takes ${Math.round(now - began)} s`
+    return undefined
+  }
+
   /** Watches a run that has begun; gives its promise back. */
   watch<T>(name: JobName, run: Promise<T>): Promise<T> {
     const began = this.now()

@@ -65,6 +65,8 @@ export interface StationPorts {
   }[]
   /** Free bytes where the data folder lies; absent: nobody knows, and no room is made. */
   readonly freeBytes?: () => Promise<Outcome<number>>
+  /** Memory that the agent holds, bytes; absent: nobody knows. */
+  readonly residentBytes?: () => number
   /** What tells a low supply of the board; absent: nothing does. */
   readonly supply?: SupplySign
   /** A satellite receiver or a modem that tells the time now and then; absent: none. */

@@ -297,6 +297,16 @@ export class Station {
     return healthMessage(this.view(), now)
   }
 
+  /** What hangs for longer than this, in words: the line of an instrument, or a write. Undefined while all goes on. */
+  stalled(limitSeconds: number): string | undefined {
+    const now = this.tickedAt
+    const { instruments, jobs } = this.parts
+    const hanging = instruments.findIndex((instrument) => instrument.hangsFor(now) > limitSeconds)
+    if (hanging < 0) return jobs.stalled(now, limitSeconds)
+    const { name } = this.ports.instruments[hanging].options
+    return `the port of ${name} is neither opened nor closed`
+  }
+
   /** What somebody at the station wants to know; worked out only when asked for. */
   status(): Promise<StationStatus> {
     return stationStatus(this.view(), this.now())
@@ -304,10 +314,10 @@ export class Station {
 
   private view(): StationView {
     const { options, startedAt, recordStart, keeper } = this
-    const { store, freeBytes } = this.ports
+    const { store, freeBytes, residentBytes } = this.ports
     const { session, sealing } = keeper
     const own = { options, startedAt, recordStart, session, sealing, day: this.daySoFar() }
-    return { ...this.parts, ...own, store, freeBytes }
+    return { ...this.parts, ...own, store, freeBytes, residentBytes }
   }
 
   // ---- what others ask ------------------------------------------------------------------------------------------------
