@@ -3,89 +3,19 @@
  * a subscriber that shares no code with the agent. Records are short here; everything else is as in the field.
  */
 import { spawn, type ChildProcess } from 'node:child_process'
-import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { brotliDecompressSync } from 'node:zlib'
-import { connect, type MqttClient } from 'mqtt'
+import type { MqttClient } from 'mqtt'
 import { afterEach, beforeEach, expect, it } from 'vitest'
 import { plausibleFrame, writeFrame } from '../../agent/simulation/frames.js'
+import { storedLines, subscribe, type Far } from '../support/independent-reader.js'
 import { startMosquitto, type Mosquitto } from '../support/mosquitto.js'
 import { startPtyPair, type PtyPair } from '../support/pty.js'
 import { describeWith } from '../support/real-parts.js'
-import { entriesOf, resolve } from '../support/senml-resolver.js'
 import { waitFor } from '../support/wait.js'
 
 const root = join(import.meta.dirname, '../..')
-
-/** What came over the wire, kept by identity: 'store seq' to what the record said. */
-interface Far {
-  readonly seen: Map<string, { pm2_5?: number; text?: string }>
-  doubles: number
-  readonly retained: Map<string, string>
-}
-
-function subscribe(port: number): { client: MqttClient; far: Far } {
-  const far: Far = { seen: new Map(), doubles: 0, retained: new Map() }
-  const client = connect(`mqtt://127.0.0.1:${port}`, {
-    protocolVersion: 5,
-    clientId: 'independent',
-    clean: false,
-    properties: { sessionExpiryInterval: 3600 },
-    reconnectPeriod: 100,
-  })
-  client.on('error', () => undefined)
-  client.on('message', (topic, payload) => {
-    if (topic.endsWith('/lines')) takePack(payload, far)
-    else far.retained.set(topic.split('/').slice(4).join('/'), payload.toString())
-  })
-  return { client, far }
-}
-
-/** Reads a pack by the RFC alone: names, base name, values; the store's number is a value like any other. */
-function takePack(payload: Buffer, far: Far): void {
-  const plain =
-    payload.subarray(0, 4).toString() === 'MPb1' ? brotliDecompressSync(payload.subarray(4)) : payload
-  let store = ''
-  const times: number[] = []
-  const seqAt = new Map<number, number>()
-  const massAt = new Map<number, number>()
-  const take = (seq: number, what: { pm2_5?: number; text?: string }): void => {
-    const key = `${store} ${seq}`
-    if (far.seen.has(key)) far.doubles++
-    else far.seen.set(key, what)
-  }
-  for (const { n, t, v, vs } of resolve(entriesOf(plain))) {
-    const name = n.split('/').at(-1)
-    if (name === 'store') store = vs!
-    if (name === 'seconds') times.push(t)
-    if (name === 'seq') seqAt.set(t, v!)
-    if (name === 'pm2_5:mean') massAt.set(t, v!)
-    if (name === 'line') take(Number(vs!.split(',')[1]), { text: vs })
-  }
-  // Every record tells its length; its number only where it is not the next one.
-  let seq = NaN
-  for (const at of times.sort((a, b) => a - b)) {
-    seq = seqAt.get(at) ?? seq + 1
-    take(seq, { pm2_5: massAt.get(at) })
-  }
-}
-
-/** The store as anybody may read it: text lines, the CRC last. */
-function storedLines(folder: string): { storeId: string; lines: Map<number, string[]> } {
-  const lines = new Map<number, string[]>()
-  let storeId = ''
-  for (const name of readdirSync(folder)
-    .filter((n) => n.startsWith('lines-'))
-    .sort())
-    for (const text of readFileSync(join(folder, name), 'utf8').split('\n')) {
-      const cells = text.split(',')
-      if (cells[0] === 'file') storeId = cells.find((cell) => /^[0-9a-f]{8}-/.test(cell)) ?? storeId
-      if (/^(record|anchor|event|skip)$/.test(cells[0]) && cells.length > 4)
-        lines.set(Number(cells[1]), cells)
-    }
-  return { storeId, lines }
-}
 
 describeWith(['socat', 'mosquitto'], 'first light', () => {
   let folder: string
