@@ -3,7 +3,8 @@ import type { StageCounts } from '../terms/terms.js'
 import { wrongUse, type Opened } from './desk.js'
 import type { Activity } from './import-events.js'
 import { importPlan, type ImportOptions, type ImportPlan } from './import-plan.js'
-import { cellsOf, likelyDelimiter, usualTimes } from './import-rows.js'
+import { cellsOf, likelyDelimiter } from './import-cells.js'
+import { usualTimes } from './import-rows.js'
 import { wallClock } from './import-time.js'
 
 export const eventRefusals = {

@@ -13,7 +13,7 @@ import { utcMillis } from '../terms/terms.js'
 import { isoText } from './desk-zone.js'
 import { wrongUse, type Opened } from './desk.js'
 import { csvRow } from './export-csv.js'
-import { cellsOf } from './import-rows.js'
+import { cellsOf } from './import-cells.js'
 
 export interface Activity {
   /** UTC, milliseconds. */

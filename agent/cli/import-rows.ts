@@ -3,6 +3,7 @@
  * values are kept in flat arrays, so that a year of minutes is a few tens of megabytes.
  */
 import { type StageCounts } from '../terms/terms.js'
+import { cellsOf, likelyDelimiter } from './import-cells.js'
 import { channelLike, isPossible, type ImportPlan, type Scale } from './import-plan.js'
 import { wallClock } from './import-time.js'
 
@@ -42,6 +43,7 @@ export interface ColumnCount {
 /** Nine years of minutes. */
 const mostRows = 5_000_000
 const firstFew = 5
+const mostGaps = 10_000
 /** Who logs prints a page of facts above the headings, not a book. */
 const mostBeforeHeader = 200
 export const usualTimes = [
@@ -73,6 +75,8 @@ export class ImportRows {
   header: Header | undefined
   /** First line of those before the headings: shown where no headings are found. */
   firstLine = ''
+  /** As it stood in the first row whose time could not be read. */
+  firstNoTime: string | undefined
   lines = 0
   outOfOrder = 0
   private delimiter: string
@@ -80,6 +84,9 @@ export class ImportRows {
   private lineOf = new Uint32Array(4096)
   private values: Float64Array[] = []
   private length = 0
+  /** Seconds between neighbouring rows of the log, values or none, by how often they were met. */
+  private readonly gaps = new Map<number, number>()
+  private lastTime = NaN
   private readonly toUtc: ((millis: number) => number | RowRefusal) | undefined
 
   constructor(private readonly plan: ImportPlan) {
@@ -135,6 +142,7 @@ export class ImportRows {
     if (cells.length !== header.cells) return 'not-a-row'
     const start = this.timeOf(cells, header)
     if (typeof start !== 'number') return start
+    this.noteGap(start)
     if (this.length >= mostRows) return 'too-many'
     return this.keep(start, cells, header)
   }
@@ -142,9 +150,25 @@ export class ImportRows {
   private timeOf(cells: readonly string[], { timeAt }: Header): number | RowRefusal {
     const text = timeAt.length === 1 ? cells[timeAt[0]] : timeAt.map((at) => cells[at]).join(' ')
     const time = this.plan.readTime(text)
-    if (!time) return 'no-time'
+    if (!time) {
+      this.firstNoTime ??= text
+      return 'no-time'
+    }
     if (time.hasOffset) return time.millis
     return this.toUtc ? this.toUtc(time.millis) : 'no-zone'
+  }
+
+  private noteGap(start: number): void {
+    const gap = Math.round(Math.abs(start - this.lastTime) / 1000)
+    this.lastTime = start
+    if (gap >= 1 && (this.gaps.has(gap) || this.gaps.size < mostGaps))
+      this.gaps.set(gap, (this.gaps.get(gap) ?? 0) + 1)
+  }
+
+  /** The gap between neighbours that was met most often; of equally frequent ones the shortest. */
+  usualGapSeconds(): number | undefined {
+    const [most] = [...this.gaps].sort(([gapA, a], [gapB, b]) => b - a || gapA - gapB)
+    return most?.[0]
   }
 
   private keep(start: number, cells: readonly string[], { channels }: Header): RowRefusal | undefined {
@@ -228,13 +252,6 @@ export interface ImportedRows {
   readonly values: readonly Float64Array[]
 }
 
-/** A comma may be inside numbers: it divides cells only where no better divider is. */
-export function likelyDelimiter(line: string, decimal: ImportPlan['decimal']): string {
-  if (line.includes('\t')) return '\t'
-  const count = (character: string): number => line.split(character).length
-  return decimal === 'comma' || count(';') > count(',') ? ';' : ','
-}
-
 function headerOf(names: readonly string[], text: string, plan: ImportPlan): Header | undefined {
   const at = (name: string): number => names.findIndex((one) => one.toLowerCase() === name.toLowerCase())
   const usual = usualTimes.map(at).find((i) => i >= 0)
@@ -257,26 +274,4 @@ function likeChannels(names: readonly string[]): { key: string; at: number }[] {
     if (key !== undefined && !found.has(key)) found.set(key, i)
   })
   return [...found].map(([key, i]) => ({ key, at: i }))
-}
-
-/** Cells without blanks at their ends and without quotes; a quoted cell may hold the divider, not a line end. */
-export function cellsOf(line: string, delimiter: string): string[] {
-  if (!line.includes('"')) {
-    const cells = delimiter === ' ' ? line.trim().split(/ +/) : line.split(delimiter)
-    for (let i = 0; i < cells.length; i++) cells[i] = cells[i].trim()
-    return cells
-  }
-  const cells: string[] = []
-  let cell = ''
-  let quoted = false
-  for (let i = 0; i < line.length; i++) {
-    const character = line[i]
-    if (character === '"' && quoted && line[i + 1] === '"') cell += line[i++]
-    else if (character === '"') quoted = !quoted
-    else if (character === delimiter && !quoted) {
-      cells.push(cell.trim())
-      cell = ''
-    } else cell += character
-  }
-  return [...cells, cell.trim()]
 }

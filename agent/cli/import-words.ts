@@ -18,9 +18,23 @@ export function importText({ from, to, rows, plan, series }: Told): string[] {
   if (rows.outOfOrder > 0) lines.push(`${rows.outOfOrder} rows were out of order and are sorted now`)
   lines.push('', ...columnRows(rows), ...refusedLines(rows.refused, rowRefusals))
   if (to !== undefined) lines.push('', `written: ${to}`)
-  else lines.push('', 'nothing was written')
+  else lines.push('', ...timeHint(rows), 'nothing was written')
   return lines
 }
+
+/** Where no row had a time: what the first one said, and how times are named. */
+const timeHint = ({ firstNoTime }: ImportRows): string[] =>
+  firstNoTime === undefined
+    ? []
+    : [
+        folded(
+          `The first time that could not be read is '${printable(firstNoTime.slice(0, 60))}': say its form with --time-format 'DD.MM.YYYY HH:mm', ` +
+            'or, where date and time stand apart, name both columns with --time date,time.',
+          textWidth,
+        ),
+      ]
+
+const printable = (text: string): string => text.replace(/[^\x20-\x7e\u00a0-\uffff]/g, '?')
 
 const span = ({ starts, stepSeconds, offsetMinutes }: NonNullable<Imported['series']>): string => {
   const text = (at: number): string => isoText(utcMillis(at), { offsetMinutes, source: '' })
@@ -64,7 +78,7 @@ export function noHeadingWords(file: string, { firstLine }: ImportRows, plan: Im
     ...(plan.time ?? ['a time column']),
     ...(plan.map.size > 0 ? plan.map.keys() : ['a channel']),
   ]
-  const shown = firstLine.replace(/[^\x20-\x7e\u00a0-\uffff]/g, '?')
+  const shown = printable(firstLine)
   return [
     `${file}: no line of headings with ${wanted.join(', ')} was found. Its first line:`,
     `  ${shown === '' ? '(none: the file is empty)' : shown}`,

@@ -61,7 +61,7 @@ async function importInto(file: string, options: ImportOptions): Promise<Opened<
   const found = rows.finish()
   if (found.starts.length === 0)
     return { ok: false, code: 1, words: importText({ from: file, plan: plan.value, rows }).join('\n') }
-  const series = seriesOf(found, file, options, plan.value)
+  const series = seriesOf(found, rows.usualGapSeconds(), file, options, plan.value)
   if (!series.ok) return series
   const to = join(options.into, `${series.value.name}.series.csv`)
   const written = await writeInto(options.into, to, seriesLines(series.value), options.force ?? false)
@@ -73,6 +73,7 @@ const hourSeconds = 3600
 
 function seriesOf(
   found: ImportedRows,
+  usualGapSeconds: number | undefined,
   file: string,
   options: ImportOptions,
   plan: ImportPlan,
@@ -80,7 +81,7 @@ function seriesOf(
   const named = nameFor(file, options)
   if (!named.ok) return named
   const name = named.value
-  const stepSeconds = plan.stepSeconds ?? usualGapSeconds(found.starts)
+  const stepSeconds = plan.stepSeconds ?? usualGapSeconds
   if (stepSeconds === undefined)
     return wrongUse('a single row does not tell how long it stands for: say --step')
   if (stepSeconds > 86_400)
@@ -95,15 +96,4 @@ function seriesOf(
     ok: true,
     value: { ...found, starts, name, stepSeconds, offsetMinutes: plan.zone?.offsetMinutes ?? 0 },
   }
-}
-
-/** The gap between neighbours that is met most often; of equally frequent ones the shortest. */
-function usualGapSeconds(starts: Float64Array): number | undefined {
-  const gaps = new Map<number, number>()
-  for (let i = 1; i < starts.length; i++) {
-    const gap = Math.max(1, Math.round((starts[i] - starts[i - 1]) / 1000))
-    gaps.set(gap, (gaps.get(gap) ?? 0) + 1)
-  }
-  const [most] = [...gaps].sort(([gapA, a], [gapB, b]) => b - a || gapA - gapB)
-  return most?.[0]
 }

@@ -308,3 +308,21 @@ const mean = (values: readonly number[]): number =>
   values.reduce((sum, value) => sum + value, 0) / values.length
 const agrees = (value: number, wanted: number): void =>
   expect(Math.abs(value - wanted)).toBeLessThanOrEqual(1e-9 * Math.abs(wanted))
+
+describe('what a log leaves open', () => {
+  it('is told where no time could be read: what the first one says, and what to type', async () => {
+    const { code, err } = await imported('Date,Time,PM2.5\n2026-03-01,00:00,5\n', { zone: '+00:00' })
+    expect(code).toBe(1)
+    expect(err.replace(/\s+/g, ' ')).toContain("is '00:00'")
+    expect(err).toContain('--time date,time')
+  })
+
+  it('is not guessed from rows with values alone: empty hours tell the step too', async () => {
+    const hours = ['12', 'n.v.', '14', 'n.v.', '9'].map((value, i) => `2026-03-01 0${i}:00,${value}\n`)
+    const { told, rows } = await imported('time,pm10\n' + hours.join(''), {
+      ...{ zone: '+01:00', label: 'start', missing: ['n.v.'] },
+    })
+    expect(told.step_s).toBe(3600)
+    expect(rows.slice(1)).toHaveLength(3)
+  })
+})
