@@ -7,84 +7,36 @@
  * broker was told so; if it is lost after that, no receipt names its lines and the station sends them again.
  * Refused: packs that `readPack` refuses, or whose station is not that of their topic; what does not fit the queue.
  * A line that came before with the same text is a double and counted; with another text it is a conflict: the archive
- * keeps it aside, a fault tells it, and the receipt stays as it was.
+ * keeps it aside, a fault tells it, and the receipt stays as it was. Lines of a copy (`take`) go the same way. Two stores of one
+ * station that grow by turns are a fault, and the receipt names them (`growing`); the archive keeps both.
  */
 import {
   addSeconds,
-  bad,
   done,
   faultCatalogue,
-  good,
   InFlight,
-  type Broker,
-  type ColumnSet,
   type Fault,
-  type FaultCode,
   type Message,
   type MonoSeconds,
   type Outcome,
-  type Random,
-  type RangeSet,
   type StageCounts,
 } from '../terms/terms.js'
-import {
-  Link,
-  linesOfGroup,
-  mostReceiptStores,
-  readPack,
-  receiptJson,
-  receiptOf,
-  stationOf,
-  topicOf,
-  usualPackLimits,
-  type BackoffBounds,
-  type Pack,
-  type PackLimits,
-  type Receipt,
-  type UnpackedLine,
-} from '../uplink/uplink.js'
+import { Link, linesOfGroup, readPack, receiptJson, stationOf, topicOf, type Pack } from '../uplink/uplink.js'
+import type { AddedLines, CollectorOptions, CollectorPorts, StoreOfLines, TakenLines } from './options.js'
+import { Shelf } from './shelf.js'
+import { TwinWatch, twinWords } from './twin-watch.js'
 
-/** The kept lines of one store. */
-export interface Archive {
-  /**
-   * Adds what is not there yet. Lines whose number has another text are kept aside and named; `refused` are those that
-   * cannot be kept at all. Faults are disk-*; the same lines may then be given again.
-   */
-  add(
-    lines: readonly UnpackedLine[],
-    sets: readonly ColumnSet[],
-  ): Promise<Outcome<{ added: number; doubles: number; conflicts: readonly number[]; refused: number }>>
-  sync(): Promise<Outcome<void>>
-  /** The numbers of all lines here, and those that its skip lines say were never given. */
-  ranges(): RangeSet
-}
-
-export interface CollectorOptions {
-  readonly group: string
-  readonly limits: PackLimits
-  readonly backoff: BackoffBounds
-  /** Packs that wait for the disk; of more the newest are refused, and their station sends them again. */
-  readonly mostWaiting: number
-  readonly mostWaitingBytes: number
-  /** Archives that are open at one time. */
-  readonly mostStores: number
-}
-
-export const usualCollector = {
-  limits: usualPackLimits,
-  backoff: { firstSeconds: 5, mostSeconds: 300 },
-  mostWaiting: 1000,
-  mostWaitingBytes: 64 << 20,
-  mostStores: 2000,
-} as const
-
-export interface CollectorPorts {
-  readonly broker: Broker
-  readonly random: Random
-  /** Opens the archive of a store, making it if need be. */
-  openArchive(store: { group: string; station: string; storeId: string }): Promise<Outcome<Archive>>
-  readonly faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }
-}
+export {
+  usualCollector,
+  type AddedLines,
+  type Archive,
+  type ArrivedLine,
+  type CollectorOptions,
+  type CollectorPorts,
+  type StoreOfLines,
+  type TakenLines,
+} from './options.js'
+export { twinWindowSeconds } from './twin-watch.js'
 
 /** Packs between two syncs while many wait. */
 const packsPerSync = 32
@@ -96,28 +48,20 @@ interface Waiting {
   readonly payload: Uint8Array
 }
 
-interface Kept {
-  readonly station: string
-  readonly storeId: string
-  readonly archive: Archive
-  /** As of the last sync. */
-  receipt: Receipt
-}
-
 export class Collector {
   private readonly link: Link
   private readonly inFlight = new InFlight()
   private readonly queue: Waiting[] = []
   private queuedBytes = 0
-  /** By station and store id, the one used last at the end. */
-  private readonly kept = new Map<string, Kept>()
-  private readonly unsynced = new Set<Kept>()
+  private readonly shelf: Shelf
   /** Stations whose receipt is not yet, or not any more, what the broker has. */
   private readonly toTell = new Set<string>()
   private working: Promise<void> | undefined
   private receiptsInFlight = 0
   private restsUntil = -Infinity as MonoSeconds
   private stopping = false
+  private readonly twins = new TwinWatch()
+  private twinsTold = ''
   private readonly packs = { taken: 0, given: 0, refused: {} as Record<string, number> }
   readonly lines = { added: 0, doubles: 0, conflicts: 0, refused: 0 }
 
@@ -125,10 +69,11 @@ export class Collector {
     private readonly options: CollectorOptions,
     private readonly ports: CollectorPorts,
   ) {
+    this.shelf = new Shelf(options, ports)
     this.link = new Link(ports.broker, options.backoff, ports.random, {
       request: () => ({ subscribe: [linesOfGroup(options.group)] }),
       connected: () => this.connected(),
-      message: (message) => this.take(message),
+      message: (message) => this.receive(message),
       faults: ports.faults,
     })
   }
@@ -139,20 +84,32 @@ export class Collector {
     if (this.stopping) return
     const attempt = this.link.tryConnect()
     if (attempt) this.inFlight.track(attempt)
+    this.tellTwins()
     this.work()
     this.tellReceipts()
+  }
+
+  /** Both stores are kept whole; who reads the receipts and faults learns of it. */
+  private tellTwins(): void {
+    const standing = this.twins.standing(this.link.now)
+    const words = twinWords(standing)
+    if (words === this.twinsTold) return
+    this.twinsTold = words
+    if (words === '') this.ports.faults.clear('store-twins')
+    else this.ports.faults.raise({ code: 'store-twins', detail: words })
+    for (const station of this.shelf.stations()) this.toTell.add(station)
   }
 
   private connected(): void {
     if (this.stopping) return this.inFlight.track(this.link.end(true))
     // A broker that was restarted may have forgotten.
-    for (const { station } of this.kept.values()) this.toTell.add(station)
+    for (const station of this.shelf.stations()) this.toTell.add(station)
     this.tellReceipts()
   }
 
   // ---- in -------------------------------------------------------------------------------------------------------------
 
-  private take(message: Message): void {
+  private receive(message: Message): void {
     this.packs.taken++
     if (this.queue.length >= this.options.mostWaiting || this.queuedBytes >= this.options.mostWaitingBytes)
       return this.refuse('queue-full')
@@ -171,7 +128,7 @@ export class Collector {
 
   private work(): void {
     if (this.working || this.link.now < this.restsUntil) return
-    if (this.queue.length === 0 && this.unsynced.size === 0) return
+    if (this.queue.length === 0 && this.shelf.unsynced === 0) return
     this.working = this.drain().finally(() => {
       this.working = undefined
     })
@@ -179,7 +136,7 @@ export class Collector {
   }
 
   private async drain(): Promise<void> {
-    while (this.queue.length > 0 || this.unsynced.size > 0) {
+    while (this.queue.length > 0 || this.shelf.unsynced > 0) {
       for (let n = 0; n < packsPerSync && this.queue.length > 0; n++) {
         const stored = await this.store(this.queue[0])
         if (!stored.ok) return this.rest(stored.fault)
@@ -213,13 +170,40 @@ export class Collector {
   }
 
   private async keep(pack: Pack): Promise<Outcome<void>> {
-    const kept = await this.archiveOf(pack)
+    const kept = await this.shelf.of(pack)
     if (!kept.ok) return kept
-    const added = await kept.value.archive.add(pack.lines, pack.sets)
+    const added = await this.shelf.add(kept.value, pack)
     if (!added.ok) return added
-    this.unsynced.add(kept.value)
     this.count(pack, added.value)
+    const highest = Math.max(kept.value.highest, ...pack.lines.map(({ seq }) => seq))
+    if (highest > kept.value.highest) this.twins.grew(pack.station, pack.storeId, this.link.now)
+    kept.value.highest = highest
     return done
+  }
+
+  /**
+   * Lines that came another way than the broker, from a stick say: what is new is kept and synced, receipts name it. Faults: as
+   * those of an archive; the same lines may then be given again.
+   */
+  async take(store: StoreOfLines, lines: TakenLines): Promise<Outcome<AddedLines>> {
+    while (this.working) await this.working
+    const taken = this.takeNow(store, lines)
+    const over = (): void => void (this.working = undefined)
+    this.working = taken.then(over, over)
+    this.inFlight.track(this.working)
+    return taken
+  }
+
+  private async takeNow(store: StoreOfLines, lines: TakenLines): Promise<Outcome<AddedLines>> {
+    const kept = await this.shelf.of({ group: this.options.group, ...store })
+    if (!kept.ok) return kept
+    const added = await this.shelf.add(kept.value, lines)
+    if (!added.ok) return added
+    this.count(store, added.value)
+    const synced = await this.sync()
+    if (!synced.ok) return synced
+    this.tellReceipts()
+    return added
   }
 
   private unpack(topic: string, payload: Uint8Array): Pack | undefined {
@@ -234,16 +218,13 @@ export class Collector {
     return undefined
   }
 
-  private count(
-    pack: Pack,
-    added: { added: number; doubles: number; conflicts: readonly number[]; refused: number },
-  ): void {
+  private count({ station, storeId }: StoreOfLines, added: AddedLines): void {
     const { conflicts, refused } = added
     this.lines.added += added.added
     this.lines.doubles += added.doubles
     this.lines.conflicts += conflicts.length
     this.lines.refused += refused
-    const where = `${pack.station}, store ${pack.storeId}`
+    const where = `${station}, store ${storeId}`
     const which =
       conflicts.length === 1 ? `line ${conflicts[0]}` : `${conflicts.length} lines from ${conflicts[0]}`
     if (conflicts.length > 0)
@@ -252,32 +233,8 @@ export class Collector {
       this.ports.faults.raise({ code: 'pack-refused', detail: `${where}: ${refused} lines cannot be kept` })
   }
 
-  private async archiveOf({ group, station, storeId }: Pack): Promise<Outcome<Kept>> {
-    const key = `${station}/${storeId}`
-    const known = this.kept.get(key)
-    if (known) {
-      this.kept.delete(key)
-      this.kept.set(key, known)
-      return good(known)
-    }
-    if (this.kept.size >= this.options.mostStores)
-      return bad('pack-refused', `more than ${this.kept.size} stores`)
-    const opened = await this.ports.openArchive({ group, station, storeId })
-    if (!opened.ok) return opened
-    const kept = { station, storeId, archive: opened.value, receipt: receiptOf(opened.value.ranges()) }
-    this.kept.set(key, kept)
-    return good(kept)
-  }
-
   private async sync(): Promise<Outcome<void>> {
-    for (const kept of this.unsynced) {
-      const synced = await kept.archive.sync()
-      if (!synced.ok) return synced
-      this.unsynced.delete(kept)
-      kept.receipt = receiptOf(kept.archive.ranges())
-      this.toTell.add(kept.station)
-    }
-    return done
+    return this.shelf.sync((station) => this.toTell.add(station))
   }
 
   // ---- receipts -------------------------------------------------------------------------------------------------------
@@ -309,10 +266,8 @@ export class Collector {
   }
 
   private receipt(station: string): Uint8Array {
-    const stores = [...this.kept.values()]
-      .filter((kept) => kept.station === station)
-      .slice(-mostReceiptStores)
-    return receiptJson(new Map(stores.map(({ storeId, receipt }) => [storeId, receipt])))
+    const twins = this.twins.standing(this.link.now).find((one) => one.station === station)
+    return receiptJson(this.shelf.receipts(station), twins?.storeIds)
   }
 
   // ---- for its owner --------------------------------------------------------------------------------------------------

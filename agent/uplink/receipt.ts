@@ -1,4 +1,4 @@
-import { RangeSet, type Range } from '../terms/terms.js'
+import { RangeSet, type Fault, type Range } from '../terms/terms.js'
 
 /** What the collector has of one store on its disk, synced. */
 export interface Receipt {
@@ -25,8 +25,23 @@ export function receiptOf(numbers: RangeSet): Receipt {
   }
 }
 
-export function receiptJson(stores: ReadonlyMap<string, Receipt>): Uint8Array {
-  return new TextEncoder().encode(JSON.stringify({ v: 1, stores: Object.fromEntries(stores) }))
+/** @param growing stores of the station that grow at the same time, which only one may */
+export function receiptJson(stores: ReadonlyMap<string, Receipt>, growing?: readonly string[]): Uint8Array {
+  const message = { v: 1, stores: Object.fromEntries(stores), ...(growing ? { growing } : {}) }
+  return new TextEncoder().encode(JSON.stringify(message))
+}
+
+/** What the collector says of another store under this station's name; undefined where there is none. */
+export function twinFault(payload: Uint8Array, storeId: string): Fault | undefined {
+  const growing = payload.length > longestReceipt ? undefined : parsed(payload)?.growing
+  if (!Array.isArray(growing) || growing.length > mostReceiptStores || !growing.includes(storeId))
+    return undefined
+  const others = growing.filter(
+    (id) => typeof id === 'string' && id !== storeId && /^[A-Za-z0-9-]{4,64}$/.test(id),
+  )
+  return others.length === 0
+    ? undefined
+    : { code: 'store-twins', detail: `this store and ${others.join(', ')}, as the collector sees it` }
 }
 
 /** The part of a receipt message that is about one store; undefined when there is none or it is not believable. */

@@ -29,7 +29,7 @@ import { Link } from './link.js'
 import { Ledger } from './ledger.js'
 import type { UplinkOptions, UplinkPorts, UplinkStatus } from './options.js'
 import { Pace } from './pace.js'
-import { readReceipt } from './receipt.js'
+import { readReceipt, twinFault } from './receipt.js'
 import { parkedWords, uplinkStatus } from './report.js'
 import { topicOf } from './topics.js'
 
@@ -257,7 +257,9 @@ export class Uplink {
     if (!receipt) return
     this.receiptAt = this.link.now
     this.ledger.receipt(receipt)
-    this.ports.faults.clear('receipt-missing')
+    const twins = twinFault(message.payload, this.ports.store.storeId)
+    if (twins) this.ports.faults.raise(twins)
+    this.ports.faults.clear('receipt-missing', ...(twins ? [] : (['store-twins'] as const)))
   }
 
   private topic(what: string): string {

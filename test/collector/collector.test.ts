@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { isBalanced, monoSeconds, type Disk, type Outcome } from '../../agent/terms/terms.js'
-import { Collector, usualCollector } from '../../agent/collector/collector.js'
+import { Collector, twinWindowSeconds, usualCollector } from '../../agent/collector/collector.js'
 import { openFolder } from '../../agent/hardware/disk.js'
 import { openArchive } from '../../agent/store/store.js'
 import { makePack, topicOf, type PackLine } from '../../agent/uplink/uplink.js'
@@ -99,6 +99,61 @@ describe('a collector', () => {
       code: 'identity-conflict',
       detail: `st-1, store ${storeId}, line 5`,
     })
+  })
+
+  it('takes lines of a stick once, names them in its receipt, and finds doubles when the station sends them', async () => {
+    const rig = await started()
+    rig.send(pack(day.slice(0, 10)))
+    await rig.step()
+    const store = { station: 'st-1', storeId }
+    const stick = {
+      lines: day.slice(5, 40).map(({ line, text: t }) => ({ seq: line.seq, line, text: t })),
+      sets: [madeSet],
+    }
+    const first = await rig.collector!.take(store, stick)
+    expect(first).toMatchObject({ ok: true, value: { added: 30, doubles: 5 } })
+    expect(await rig.collector!.take(store, stick)).toMatchObject({
+      ok: true,
+      value: { added: 0, doubles: 35 },
+    })
+    await rig.step()
+    expect(rig.receipt()).toEqual({ [storeId]: { contiguous: 40, ranges: [] } })
+    rig.send(pack(day.slice(10, 50)))
+    await rig.step()
+    expect(rig.receipt()).toEqual({ [storeId]: { contiguous: 50, ranges: [] } })
+    expect(rig.archive.texts()).toEqual(day.slice(0, 50).map((line) => line.text))
+  })
+
+  it('keeps both stores of one station that grow by turns, tells it, and names them in the receipt', async () => {
+    const rig = await started()
+    for (let turn = 0; turn < 3; turn++)
+      for (const store of [storeId, 'store-0002']) {
+        rig.send(pack(day.slice(turn * 10, turn * 10 + 10), 'st-1', store))
+        await rig.step(3600)
+      }
+    expect(rig.collectorFaults.all.filter(({ code }) => code === 'store-twins')).toEqual([
+      { code: 'store-twins', detail: `st-1: stores ${storeId} and store-0002` },
+    ])
+    expect(rig.receipt()).toEqual({
+      [storeId]: { contiguous: 30, ranges: [] },
+      'store-0002': { contiguous: 30, ranges: [] },
+    })
+    const payload = rig.broker.retained.get(topicOf('oakfield', 'st-1', 'receipt'))!
+    expect(JSON.parse(text(payload))).toMatchObject({ growing: [storeId, 'store-0002'] })
+    rig.send(pack(day.slice(30, 40)))
+    await rig.step(twinWindowSeconds + 7200)
+    expect(rig.collectorFaults.standing.has('store-twins')).toBe(false)
+  })
+
+  it('takes a new card, and an old one put back, for no second station', async () => {
+    const rig = await started()
+    let at = 0
+    for (const store of [storeId, storeId, 'store-0002', 'store-0002', storeId, storeId]) {
+      rig.send(pack(day.slice(at, at + 10), 'st-1', store))
+      at += 10
+      await rig.step(3600)
+    }
+    expect(rig.collectorFaults.times('store-twins')).toBe(0)
   })
 
   it('counts the numbers that a skip line covers as received', async () => {
