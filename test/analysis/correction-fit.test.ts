@@ -51,4 +51,15 @@ describe('the lag test', () => {
     expect(lagTest(hours, Array(200).fill(NaN) as number[])).toEqual({ fits: [] })
     expect(lagTest(hours, [NaN, NaN, ...hours]).slipHours).toBe(2)
   })
+
+  it('finds a slip of one hour in slow air that a noisy unit follows, and none where there is none', () => {
+    for (const slip of [-1, 0, 1]) {
+      let weather = 0
+      const air = Array.from({ length: 24 * 40 + 2 }, () =>
+        Math.exp((weather = 0.992 * weather + 0.1 * normal())),
+      )
+      const unit = air.map((value, i) => (air[i - slip] ?? value) + normal() * 0.35)
+      expect(lagTest(air.slice(1, -1), unit.slice(1, -1)).slipHours).toBe(slip)
+    }
+  })
 })
