@@ -33,6 +33,7 @@ const clientIdOf = ({ station }: Settings, storeId: string): string =>
 
 const uplinkOptions = (uplink: MqttSettings) => ({
   encoding: uplink.encoding,
+  effort: 'small' as const,
   receipts: uplink.receipts,
   connection: uplink.connection,
   packEverySeconds: uplink.packEveryMinutes * 60,

@@ -42,7 +42,7 @@ type ConnectRequest = Parameters<Broker['connect']>[0]
 
 export function mqttBroker(options: MqttOptions): Broker {
   const name = `${options.host}:${options.port}`
-  const lookup = rememberingLookup(options.resolve)
+  const lookup = rememberingLookup(options.resolve, options.lookupLimitSeconds)
   return { name, connect: (request) => connect(name, options, lookup, request) }
 }
 

@@ -29,6 +29,8 @@ export interface MqttOptions {
   }
   /** What looks names up; absent: the system. */
   readonly resolve?: Resolve
+  /** A look-up that takes longer is gone on without. */
+  readonly lookupLimitSeconds?: number
   /** The addresses that this board has now; absent: as the system says. */
   readonly ownAddresses?: () => readonly string[]
 }

@@ -32,6 +32,10 @@ export interface RigOptions {
   /** Further blocks of the settings file. */
   readonly settings?: string
   readonly broker?: boolean
+  /** A broker of the test's own, or a way to the rig's. */
+  readonly brokerPort?: number
+  /** Further keys of the uplink, in YAML's short form. */
+  readonly uplink?: string
   readonly port?: string
 }
 
@@ -53,7 +57,7 @@ export class FieldRig {
 
   private constructor(
     readonly pty: PtyPair,
-    private readonly broker: Mosquitto | undefined,
+    readonly broker: Mosquitto | undefined,
     private readonly client: MqttClient | undefined,
   ) {}
 
@@ -74,8 +78,9 @@ export class FieldRig {
 
   writeSettings(options: RigOptions): void {
     const port = options.port ?? this.pty.sensor
-    const uplink = this.broker
-      ? `{ mode: mqtt, url: 'mqtt://127.0.0.1:${this.broker.port}', receipts: none }`
+    const broker = options.brokerPort ?? this.broker?.port
+    const uplink = broker
+      ? `{ mode: mqtt, url: 'mqtt://127.0.0.1:${broker}', receipts: none, ${options.uplink ?? ''} }`
       : '{ mode: none }'
     const text = `version: 1
 station: { name: north-fence, time_zone: UTC }

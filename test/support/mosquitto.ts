@@ -13,6 +13,8 @@ export interface MosquittoOptions {
   /** As mosquitto_passwd makes it; without it anybody is let in. */
   readonly passwordFile?: string
   readonly tls?: { readonly certFile: string; readonly keyFile: string }
+  /** False: everything is forgotten when it ends. */
+  readonly persistent?: boolean
   /** Further lines of the configuration. */
   readonly config?: readonly string[]
 }
@@ -22,7 +24,9 @@ export interface Mosquitto {
   stop(): Promise<void>
   /** Stops and starts on the same port, forgetting nothing that was persistent. */
   restart(): Promise<void>
-  /** Starts again after `stop`. */
+  /** SIGKILL: what was not persistent is gone. */
+  kill(): Promise<void>
+  /** Starts again after `stop` or `kill`. */
   start(): Promise<void>
   /** Stops for good and removes the folder. */
   remove(): Promise<void>
@@ -60,15 +64,16 @@ export async function startMosquitto(options: MosquittoOptions = {}): Promise<Mo
     running = spawn('mosquitto', ['-c', config], { stdio: 'ignore', env: environment })
     await answering(port, running)
   }
-  const stop = async (): Promise<void> => {
-    await ended(running)
+  const stop = async (signal: NodeJS.Signals = 'SIGTERM'): Promise<void> => {
+    await ended(running, signal)
     running = undefined
   }
   await start()
   return {
     port,
     start,
-    stop,
+    stop: () => stop(),
+    kill: () => stop('SIGKILL'),
     restart: async () => {
       await stop()
       await start()
@@ -83,14 +88,14 @@ export async function startMosquitto(options: MosquittoOptions = {}): Promise<Mo
 function configuration(
   port: number,
   folder: string,
-  { passwordFile, tls, config }: MosquittoOptions,
+  { passwordFile, tls, config, persistent = true }: MosquittoOptions,
 ): string[] {
   return [
     `listener ${port} 127.0.0.1`,
     `allow_anonymous ${passwordFile ? 'false' : 'true'}`,
     ...(passwordFile ? [`password_file ${passwordFile}`] : []),
     ...(tls ? [`certfile ${tls.certFile}`, `keyfile ${tls.keyFile}`] : []),
-    'persistence true',
+    `persistence ${persistent}`,
     `persistence_location ${folder}/`,
     // As root it would change to a user who cannot read the folder.
     ...(process.getuid?.() === 0 ? ['user root'] : []),
@@ -120,10 +125,10 @@ const takesConnections = (port: number): Promise<boolean> =>
     socket.once('error', () => resolve(false))
   })
 
-async function ended(program: ChildProcess | undefined): Promise<void> {
+async function ended(program: ChildProcess | undefined, signal: NodeJS.Signals): Promise<void> {
   if (!program || program.exitCode !== null || program.signalCode !== null) return
   const exit = new Promise((resolve) => program.once('exit', resolve))
-  program.kill('SIGTERM')
+  program.kill(signal)
   await exit
 }
 
