@@ -157,7 +157,11 @@ export function refuse({ code, words }: { code: 1 | 2; words: string }): 1 | 2 {
 export function say(text: string): Promise<void> {
   const { stdout } = process
   return new Promise((resolve) => {
-    stdout.once('error', () => resolve())
-    stdout.write(text + '\n', () => resolve())
+    const told = (): void => {
+      stdout.off('error', told)
+      resolve()
+    }
+    stdout.once('error', told)
+    stdout.write(text + '\n', told)
   })
 }

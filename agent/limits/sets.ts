@@ -21,13 +21,14 @@ export interface Shown {
   readonly named?: string
 }
 
-/** The guideline for a day, every limit of the named set, and own limits: for one channel, in force on a day. */
+/** The guideline for a day first, every limit of the named set, and own limits: for one channel, in force on a day. */
 export function shownLimits(
   { sets, own, named }: Shown,
   channel: LimitChannel,
   day: string,
 ): readonly Limit[] {
-  const chosen = sets.flatMap((set) => {
+  const usualFirst = [...sets].sort((a, b) => Number(b.name === usualSet) - Number(a.name === usualSet))
+  const chosen = usualFirst.flatMap((set) => {
     if (set.name === named) return set.limits
     if (set.name !== usualSet) return []
     return set.limits.filter(({ averaging }) => averaging === '24-hour')
