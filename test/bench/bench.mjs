@@ -1,5 +1,5 @@
 // Motepost beside the plain script, in one run. `npm run bench` prints the table; it takes about ten minutes.
-//   BENCH_LIVE_SECONDS (300), BENCH_DAYS (30) shorten it.
+//   BENCH_LIVE_SECONDS (300), BENCH_DAYS (30), BENCH_YEAR_DAYS (365) shorten it; BENCH_ONLY=year does only that part.
 import { spawn, spawnSync } from 'node:child_process'
 import {
   existsSync,
@@ -15,18 +15,34 @@ import { cpus, tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { askControl } from '../../dist/agent/hardware/control-socket.js'
 import { deskRows } from './desk-import.mjs'
+import { makeYear } from './made-year.mjs'
 import { look, madeDay, madeSupply, startBroker, startCounter, wait } from './parts.mjs'
 
 const here = import.meta.dirname
 const program = join(here, '../../dist/agent/cli/main.js')
 const liveSeconds = Number(process.env.BENCH_LIVE_SECONDS ?? 300)
 const days = Number(process.env.BENCH_DAYS ?? 30)
+const yearDays = Number(process.env.BENCH_YEAR_DAYS ?? 365)
 /** Compiling and collecting garbage after the start take longer than the work itself: they get a row of their own. */
 const startSeconds = 100
 const folder = mkdtempSync(join(tmpdir(), 'motepost-bench-'))
 const unit = readUnit()
 let stations = 0
 const tell = (words) => process.stderr.write(`${words}\n`)
+
+tell(`a year: ${yearDays} days`)
+const year = mkdirIn('year')
+await makeYear(year, yearDays)
+const masses = ['pm1', 'pm2_5', 'pm10']
+const yearOurs = cost(program, 'averages', '--store', year, '--channel', masses.join(','), '--json')
+const yearPlain = cost(join(here, 'plain-year.mjs'), year, ...masses)
+rmSync(year, { recursive: true, force: true })
+if (process.env.BENCH_ONLY === 'year') {
+  printHead()
+  printYear()
+  rmSync(folder, { recursive: true, force: true })
+  process.exit(0)
+}
 
 const broker = await startBroker(folder)
 const counter = await startCounter(broker.port)
@@ -75,6 +91,22 @@ function mkdirIn(name) {
 
 function brokerUrl(port) {
   return `mqtt://127.0.0.1:${port}`
+}
+
+// ---- a year of records ----------------------------------------------------------------------------------------------
+
+/** What a program costs that reads files and ends, by its own word; the better of two runs, the files then being in memory. */
+function cost(...args) {
+  const run = () => {
+    const ran = spawnSync(process.execPath, ['--import', join(here, 'tell-cost.mjs'), ...args], {
+      encoding: 'utf8',
+      maxBuffer: 1 << 28,
+    })
+    if (ran.status !== 0) throw new Error(ran.stderr)
+    return JSON.parse(ran.stderr.trim().split('\n').at(-1))
+  }
+  const [first, second] = [run(), run()]
+  return first.wallSeconds < second.wallSeconds ? first : second
 }
 
 // ---- replay ---------------------------------------------------------------------------------------------------------
@@ -204,8 +236,27 @@ async function countsNow() {
 
 // ---- table ----------------------------------------------------------------------------------------------------------
 
+function row(what, ...cells) {
+  console.log(`| ${[what, ...cells].join(' | ')} |`)
+}
+
+function printHead() {
+  row('figure', 'motepost', 'plain script')
+  row('---', '---', '---')
+}
+
+function printYear() {
+  const rows = yearDays * 1440
+  const words = ({ wallSeconds, mostResidentMegabytes }) =>
+    `${wallSeconds.toFixed(2)} s, ${Math.round(mostResidentMegabytes)} MB`
+  row(
+    `averages of ${rows} records of 12 channels: time, most resident memory`,
+    words(yearOurs),
+    words(yearPlain),
+  )
+}
+
 function printTable() {
-  const row = (what, ...cells) => console.log(`| ${[what, ...cells].join(' | ')} |`)
   const kB = (bytes) => `${Math.round(bytes / 1000)} kB`
   const mB = (bytes) => `${(bytes / 1e6).toFixed(1)} MB`
   const payload = Object.values(replayOurs.payloadBytes).reduce((sum, n) => sum + n, 0)
@@ -213,8 +264,7 @@ function printTable() {
     `${new Date().toISOString().slice(0, 10)}, Node ${process.version}, ${cpus().length} x ${cpus()[0].model.trim()}; ` +
       `replay of ${days} days, live for ${liveSeconds} s after the first ${startSeconds} s\n`,
   )
-  row('figure', 'motepost', 'plain script')
-  row('---', '---', '---')
+  printHead()
   row(
     'replay: CPU s a station-day (of it in the kernel)',
     `${replayOurs.cpuSeconds.toFixed(2)} (${replayOurs.kernelSeconds.toFixed(2)})`,
@@ -243,4 +293,5 @@ function printTable() {
   row('live: resident memory (of it anonymous)', resident(liveOurs), resident(livePlain))
   row('start to first used reading', `${startOurs.toFixed(1)} s`, `${startPlain.toFixed(1)} s`)
   for (const cells of desk) row(...cells)
+  printYear()
 }
