@@ -16,7 +16,7 @@ export async function answerRequest(station: Station, request: unknown): Promise
   if (what === 'list') return { ok: true, list: siteList(station.siteLog) }
   if (what === 'resend') return station.resend()
   if (what === 'flush') return { ok: await station.flushNow() }
-  if (what === 'set-clock') return { ...station.setClock(Object(request) as Record<string, unknown>) }
+  if (what === 'set-clock') return { ...(await station.setClock(Object(request) as Record<string, unknown>)) }
   if (what === 'add' && typeof entry === 'object' && entry !== null && !Array.isArray(entry))
     return { ...(await station.addEntry(entry as Record<string, unknown>)) }
   return {

@@ -101,7 +101,7 @@ export class Station {
 
   private async restore(): Promise<void> {
     const { state, store } = this.ports
-    const { alerting, site, uplink, ladder, faults, boot } = this.parts
+    const { alerting, site, uplink, ladder, energy, clock, faults, boot } = this.parts
     const loaded = await state.load()
     if (!loaded.ok) faults.raise('state', loaded.fault, this.tickedAt)
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
@@ -115,6 +115,7 @@ export class Station {
     site.restore(found.site, await earlierBoots(store, boot))
     await restoreInstruments(this.parts, this.ports, this.options.notBefore)
     await restoreClock(this.parts, this.ports)
+    energy?.restore(checkpoint.energy, clock.at(this.tickedAt))
     const { damaged } = store.recovered
     if (damaged > 0)
       faults.raise('store', { code: 'store-damaged', detail: `${damaged} lines` }, this.tickedAt)
@@ -139,6 +140,7 @@ export class Station {
   private startRecord(at: MonoSeconds): void {
     this.recordStart = at
     this.edge = addSeconds(at, this.parts.clock.secondsToEdge(at, this.options.recordSeconds))
+    this.parts.energy?.ports.plan.apply(at)
   }
 
   /** From the store: earlier boots once UTC is known, and everything by what the site log says now. */
@@ -197,8 +199,9 @@ export class Station {
   }
 
   private stepLink(now: MonoSeconds): void {
-    const { uplink, ladder, jobs, inFlight } = this.parts
+    const { uplink, ladder, jobs, inFlight, modem, energy } = this.parts
     jobs.look(now)
+    if (modem && !modem.mayConnect(now, energy?.state.afterHardCut === true)) return
     uplink?.step(now)
     const step = ladder?.look(now)
     if (step) inFlight.track(step)
@@ -234,9 +237,12 @@ export class Station {
   }
 
   private askGauges(now: MonoSeconds): void {
-    const { gauges, inFlight, surroundings, jobs } = this.parts
+    const { gauges, inFlight, surroundings, energy, jobs } = this.parts
     if (jobs.isRunning('gauges')) return
-    const asked = Promise.all(gauges.map((gauge) => gauge.ask(now))).then(() => surroundings.look(now))
+    const asked = Promise.all(gauges.map((gauge) => gauge.ask(now))).then(async () => {
+      await surroundings.look(now)
+      energy?.look(now)
+    })
     inFlight.track(jobs.watch('gauges', asked))
   }
 
@@ -333,14 +339,16 @@ export class Station {
 
   /**
    * Takes the time that a person offers (`utc`, `error_s`, `confirm`); where it changes what is believed, the running record is
-   * closed short at once.
+   * closed short, and the answer comes when the time check is safe.
    */
-  setClock(input: Readonly<Record<string, unknown>>): TimeAnswer {
+  async setClock(input: Readonly<Record<string, unknown>>): Promise<TimeAnswer> {
     const now = this.now()
     const answer = offeredTime(this.parts, input, now)
     if (!answer.ok || !answer.used) return answer
     for (const instrument of this.parts.instruments) instrument.pull(now, true)
     this.closeRecord(now, now)
+    this.keeper.flush(now)
+    await this.parts.inFlight.now()
     return answer
   }
 

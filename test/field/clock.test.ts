@@ -30,7 +30,11 @@ describe('clocks over days and weeks [virtual]', () => {
     clock.source = undefined
     const sensor = new ToldSensor(clock, { frameAt: (n) => n * 5, pm2_5: () => 20 })
     const options = { readEverySeconds: 20 }
-    const rig = await startRig(clock, new MemoryDisk(), { instruments: [{ sensor }], options })
+    const patient = { silentAfterSeconds: 60 }
+    const rig = await startRig(clock, new MemoryDisk(), {
+      instruments: [{ sensor, options: patient }],
+      options,
+    })
     await rig.live(2 * day)
     const records = await rig.records()
     expect(records).toHaveLength(2880)
@@ -43,7 +47,11 @@ describe('clocks over days and weeks [virtual]', () => {
     const clock = newClock()
     const sensor = new ToldSensor(clock, { frameAt: (n) => n * 5, pm2_5: () => 20 })
     const options = { readEverySeconds: 20 }
-    const rig = await startRig(clock, new MemoryDisk(), { instruments: [{ sensor }], options })
+    const patient = { silentAfterSeconds: 60 }
+    const rig = await startRig(clock, new MemoryDisk(), {
+      instruments: [{ sensor, options: patient }],
+      options,
+    })
     await rig.live(120)
     clock.source = undefined
     await rig.live(day)

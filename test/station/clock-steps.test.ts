@@ -151,9 +151,9 @@ describe('a station that once believed 2076 by the network itself', () => {
     moments: [
       [
         300,
-        ({ rig, truth }) => {
+        async ({ rig, truth }) => {
           const offered = { utc: new Date(truth).toISOString(), error_s: 10, confirm }
-          expect(rig.station.setClock(offered)).toMatchObject(answer)
+          expect(await rig.station.setClock(offered)).toMatchObject(answer)
         },
       ],
     ],
@@ -183,9 +183,11 @@ describe('a station that once believed 2076 by the network itself', () => {
         moments: [
           [
             500,
-            ({ rig, truth }) => {
+            async ({ rig, truth }) => {
               const utc = new Date(truth - weeks1024 * 1000).toISOString()
-              expect(rig.station.setClock({ utc, error_s: 10, confirm: true })).toMatchObject({ ok: false })
+              expect(await rig.station.setClock({ utc, error_s: 10, confirm: true })).toMatchObject({
+                ok: false,
+              })
             },
           ],
         ],

@@ -22,7 +22,7 @@ export interface BootPlan {
   /** What happens, by monotonic time. */
   readonly moments?: readonly (readonly [
     number,
-    (at: { clock: VirtualClock; rig: Rig; truth: number }) => void,
+    (at: { clock: VirtualClock; rig: Rig; truth: number }) => Promise<void> | void,
   ])[]
 }
 
