@@ -4,6 +4,7 @@ import { socketPathFault } from '../hardware/control-socket.js'
 import { effectiveSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
 import { tryGauges } from './check-gauges.js'
+import { checkPowerSettings } from './check-power.js'
 import { lineOf } from './compose.js'
 import { brokerOf } from './compose-uplink.js'
 import { controlPath } from './control.js'
@@ -50,6 +51,7 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
   const items: CheckItem[] = [lookAtAgent(settings, running)]
   for (const instrument of settings.instruments) items.push(await lookAtSensor(instrument, running.ok))
   items.push(...(await tryGauges(settings)), await tryFolder(settings.data), lookAtClock(settings))
+  items.push(...(await checkPowerSettings(settings)))
   if (settings.uplink.mode === 'none')
     items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })
   else items.push(item('broker', `${settings.uplink.url} lets us in`, await tryBroker(settings)))

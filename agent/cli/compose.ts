@@ -6,7 +6,7 @@ import { serialLine } from '../hardware/serial-line.js'
 import { stationKey } from '../hardware/station-key.js'
 import { findSupplyAlarm, SupplyAlarm } from '../hardware/supply-alarm.js'
 import { tcpLine } from '../hardware/tcp-line.js'
-import { createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
+import { command, createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
 import type { InstrumentSettings, Settings } from '../settings/settings.js'
 import {
@@ -33,6 +33,7 @@ import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
 import { claimDetails, claimFault, openDataFolder, type DataFolder } from './data-folder.js'
 import { commandsOf } from './instrument-commands.js'
 import { version } from './package-root.js'
+import { energyOptions, powerPorts, switchPort } from './compose-power.js'
 import type { Plan } from './preparation.js'
 import { timeLinesOf } from './time-lines.js'
 
@@ -73,6 +74,7 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
     makeUplink: makeUplink.value,
     linkSteps: linkStepsOf(settings),
     supply: supplySignOf(settings),
+    ...powerPorts(settings),
     timeLines: timeLinesOf(settings),
     gauges: settings.gauges.map((gauge) => ({
       gauge: new SysfsGauge(gauge),
@@ -117,6 +119,7 @@ function stationOptions(
     keyFingerprint,
     settingsDetails: eventDetails,
     standardOffsetMinutes,
+    ...energyOptions(settings, standardOffsetMinutes),
   }
 }
 
@@ -144,6 +147,7 @@ function instrumentPorts(
       },
       frameBytes: layout.framing.kind === 'lines' ? 0 : readingBytes(layout),
       ...commandsOf(settings, layout),
+      planned: { command: command(layout, 'sleep'), supply: switchPort(settings.powerSwitch) },
       powerCycle: settings.powerCycle && {
         afterSeconds: settings.powerCycle.afterSeconds,
         everySeconds: settings.powerCycle.everyMinutes * 60,

@@ -20,6 +20,9 @@ export * from './balance.js'
 export * from './year.js'
 export * from './ledger.js'
 export * from './plan.js'
+export * from './schedule.js'
+export * from './gauge-check.js'
+export * from './forecast.js'
 export * from './sizing.js'
 
 export function believable(reading: GaugeReading): Outcome<number> {

@@ -11,6 +11,8 @@ const units: Readonly<Record<string, string>> = {
   metres: 'm',
   degrees: 'deg',
   kilobytes: 'kb',
+  watts: 'w',
+  volts: 'v',
 }
 
 /** 'readEverySeconds' is 'read_every_s' in the file. */

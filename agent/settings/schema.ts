@@ -33,6 +33,7 @@ import {
   urlShape,
 } from './patterns.js'
 import { clockGroup } from './schema-clock.js'
+import { onOffSwitch, powerGroup } from './schema-power.js'
 
 /**
  * The settings file as it is written: every key, its range, its default and a sentence about it. Checks that need two
@@ -131,10 +132,13 @@ const instrument = group('One instrument.', {
   sleep_on_stop: onOff('Puts the sensor to sleep when the agent stops, where its layout can.').default(false),
   clean_every_h: number('Has the sensor blow its fan free so often, where its layout can.', {
     least: 1,
-    most: 1000,
+    most: 590,
     unit: 'hours',
   }).optional(),
   power_cycle: powerCycle.optional(),
+  power_switch: onOffSwitch(
+    'What gives the sensor its supply and takes it, for the sampling plan.',
+  ).optional(),
 })
 
 const gaugeFile = text(
@@ -339,6 +343,7 @@ export const settingsSchema = group('Settings of one Motepost station.', {
       pathWords,
     ).optional(),
   }).prefault({}),
+  power: powerGroup,
   data: group('Where records are kept.', {
     folder: text('Folder for the records; it is made if need be.', pathShape, pathWords),
     must_be_mounted: onOff(

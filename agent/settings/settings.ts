@@ -38,6 +38,7 @@ export type {
   StationSettings,
   UplinkSettings,
 } from './shape.js'
+export type { PowerSettings, SwitchSettings } from './shape-power.js'
 export { isZone, lowestOffsetMinutes, nearestZone } from './zone.js'
 
 /** What is wrong with a YAML text so that no parser may see it (too large, too deep, not UTF-8), in words; or undefined. */

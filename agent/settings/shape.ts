@@ -1,6 +1,7 @@
 import { channelKinds, type ChannelName, type Scaling, type WindowName } from '../terms/terms.js'
 import type { GaugeChannelName } from './patterns.js'
 import type { settingsVersion, SettingsFile } from './schema.js'
+import { powerOf, switchOf, type PowerSettings, type SwitchSettings } from './shape-power.js'
 
 /**
  * The settings as the program uses them. One rule for names: a key of the file with its unit written out, in camelCase:
@@ -14,6 +15,7 @@ export interface Settings {
   readonly instruments: readonly InstrumentSettings[]
   readonly gauges: readonly GaugeSettings[]
   readonly supply: { readonly lowFile?: string }
+  readonly power?: PowerSettings
   readonly data: {
     readonly folder: string
     readonly mustBeMounted: boolean
@@ -82,6 +84,7 @@ export interface InstrumentSettings {
   readonly sleepOnStop: boolean
   readonly cleanEveryHours?: number
   readonly powerCycle?: PowerCycleSettings
+  readonly powerSwitch?: SwitchSettings
 }
 
 export interface PowerCycleSettings {
@@ -210,6 +213,7 @@ export function settingsOf(file: SettingsFile): Settings {
     instruments: file.instruments.map(instrumentOf),
     gauges: file.gauges.map(gaugeOf),
     supply: given({ lowFile: file.supply.low_file }),
+    ...(file.power ? { power: powerOf(file.power) } : {}),
     data: {
       folder: data.folder,
       mustBeMounted: data.must_be_mounted,
@@ -268,6 +272,7 @@ function instrumentOf(file: SettingsFile['instruments'][number]): InstrumentSett
       everyMinutes: power_cycle.every_min,
       limitSeconds: power_cycle.limit_s,
     },
+    powerSwitch: file.power_switch && switchOf(file.power_switch),
   })
 }
 

@@ -32,6 +32,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     state: faults.worst() ?? 'well',
     faults: faultFacts(view, now),
     power: Object.assign({}, ...view.gauges.map((gauge) => gauge.newest())) as Record<string, number>,
+    ...(view.energy ? { energy: view.energy.report() } : {}),
     surroundings: view.surroundings.report(now),
     instruments: view.instruments.map((instrument) => instrument.report(now)),
     pairs: view.pairs.report(),

@@ -1,6 +1,7 @@
 import type { ScreeningOptions } from '../screening/screening.js'
 import type { MonoSeconds, PowerSwitch } from '../terms/terms.js'
 import type { PowerCycleOptions } from './power-cycling.js'
+import type { SleepWays } from './sensor-sleep.js'
 
 export interface InstrumentOptions {
   /** For people and as the place of its faults, e.g. 'sensor 1'. */
@@ -22,6 +23,8 @@ export interface InstrumentOptions {
   /** Sent so often; the readings after it are warm-up. */
   readonly clean?: { readonly bytes: Uint8Array; readonly everySeconds: number }
   readonly powerCycle?: PowerCycleOptions
+  /** How the sampling plan puts it to sleep; absent: it is only not read. */
+  readonly planned?: SleepWays
   readonly silentAfterSeconds: number
   readonly reopenAfterSeconds: number
   /** Attempts to open come ever more slowly, down to one in so many seconds. */

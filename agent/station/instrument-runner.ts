@@ -17,6 +17,7 @@ import { liveReading, type LiveReading } from './live-reading.js'
 import { tellExcluded } from './readings-watch.js'
 import { PowerCycling } from './power-cycling.js'
 import { Rests, type Before } from './rests.js'
+import { SensorSleep } from './sensor-sleep.js'
 import { tellSilence } from './silence.js'
 
 export { usualSilence, type InstrumentOptions } from './instrument-options.js'
@@ -70,6 +71,7 @@ export class InstrumentRunner {
   private readonly losses: LineLosses
   private readonly rests: Rests
   private readonly cycling: PowerCycling | undefined
+  private readonly sleep: SensorSleep
 
   constructor(
     private readonly options: InstrumentOptions,
@@ -85,6 +87,7 @@ export class InstrumentRunner {
     this.screen = new Screen(this.channels, this.decoder.sizeOrder, options.screening)
     this.minute = new InstrumentMinute(this.channels, now, options.screening.capMicrogramsPerM3)
     this.losses = new LineLosses(options.name, faults)
+    this.sleep = new SensorSleep(options.planned ?? {}, options.name, faults, track)
     this.rests = new Rests(options.screening.warmUpSeconds, ports.temperatureC)
     this.retryAt = now
     this.movedAt = now
@@ -121,12 +124,13 @@ export class InstrumentRunner {
   pull(now: MonoSeconds, atEdge = false): void {
     this.losses.look(now)
     if (!this.busy) this.movedAt = now
-    if (this.cycling && now - this.heardAt > this.silentAfter) this.cyclePower(now)
+    if (this.cycling && !this.sleep.asleep && now - this.heardAt > this.silentAfter) this.cyclePower(now)
     if (this.busy) return
     if (!this.line) {
       if (now >= this.retryAt) this.open(now)
       return
     }
+    if (this.sleep.asleep) return
     const due = now >= this.readDueAt - dueWithinSeconds
     if (!due && !atEdge) return
     if (this.read(now) === 'gone') return this.lose(now)
@@ -264,7 +268,40 @@ export class InstrumentRunner {
     this.askedAt = now
     this.bytesSinceFrame = 0
     this.losses.opened()
-    if (this.options.wake) this.wake(now)
+    if (this.sleep.asleep) this.sendSleep()
+    else if (this.options.wake) this.wake(now)
+  }
+
+  /** The sampling plan lets the sensor run, or puts it to sleep: it is not read then, and its silence is none. */
+  run(on: boolean, now: MonoSeconds): void {
+    this.sleep.supply(on, now)
+    if (on === !this.sleep.asleep) return
+    this.sleep.asleep = !on
+    if (on) this.wakeUp(now)
+    else this.fallAsleep(now)
+  }
+
+  private fallAsleep(now: MonoSeconds): void {
+    this.minute.interrupted(now)
+    this.rests.slept(this.sleep.keepsSupply)
+    this.silent = false
+    this.faults.clear(this.options.name, 'sensor-silent', 'sensor-garbage')
+    if (this.line) this.sendSleep()
+  }
+
+  private sendSleep(): void {
+    if (this.sleep.command) this.send(this.sleep.command)
+  }
+
+  /** What came while it slept is stale; silence counts from here, and its readings are warm-up. */
+  private wakeUp(now: MonoSeconds): void {
+    this.heardAt = now
+    this.openedAt = now
+    this.readDueAt = now
+    this.powerLost = true
+    this.reopenAfter = this.firstReopenAfter()
+    this.decoder.lineOpened()
+    if (this.line && this.options.wake) this.wake(now)
   }
 
   private lose(now: MonoSeconds): void {
@@ -318,6 +355,7 @@ export class InstrumentRunner {
     return {
       name: this.options.name,
       open: this.line !== undefined,
+      ...(this.sleep.asleep ? { asleep: true } : {}),
       newest_frame_age_s: Math.round(now - this.heardAt),
       losses: this.losses.total,
       stale_bytes: this.stale,

@@ -125,7 +125,7 @@ export class Keeper {
 
   /** @param isLast nothing leaves any more: where all is safe, no number need be kept free */
   checkpoint(now: MonoSeconds, isLast = false): Promise<void> {
-    const { alerting, site, uplink, ladder, faults, inFlight, jobs } = this.parts()
+    const { alerting, site, uplink, ladder, energy, faults, inFlight, jobs } = this.parts()
     if (jobs.isRunning('checkpoint') && !isLast) return Promise.resolve()
     const { safeSeq, nextSeq, buffered } = this.ports.store
     this.savedAt = now
@@ -138,6 +138,7 @@ export class Keeper {
       changes: Object.fromEntries(alerting.lastChange),
       settingsHash: this.settingsHash,
       site: siteTexts(site.lines, safeSeq),
+      energy: energy?.save(now, isLast),
       uplink: uplink && { ...uplink.checkpoint(), ladder: ladder?.save(now) },
       seals: this.sealing.save(),
       ...(reservedUpTo > 0 ? { reservedUpTo } : {}),

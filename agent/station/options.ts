@@ -3,11 +3,13 @@ import type { TimeLineOptions } from '../clock/clock.js'
 import type { Decoder, ReadingSink } from '../instruments/instruments.js'
 import type { Store } from '../store/store.js'
 import type {
+  BoardPower,
   Channel,
   Clock,
   Gauge,
   LineFactory,
   Log,
+  OnOffSwitch,
   Outcome,
   PowerSwitch,
   Scheduler,
@@ -17,7 +19,9 @@ import type {
   UtcMillis,
 } from '../terms/terms.js'
 import type { Uplink, UplinkPorts } from '../uplink/uplink.js'
+import type { EnergyOptions } from './energy-watch.js'
 import type { InstrumentOptions } from './instrument-options.js'
+import type { ModemOptions } from './modem-hours.js'
 import type { LinkStep } from './link-ladder.js'
 import type { SiteOptions } from './site-watch.js'
 
@@ -40,6 +44,10 @@ export interface StationOptions {
   readonly keyFingerprint?: string
   /** Days are cut in local standard time, so many minutes ahead of UTC; absent: 0. */
   readonly standardOffsetMinutes?: number
+  /** Battery, sun and sampling plan; absent: the sensors always run, and nothing is said of charge. */
+  readonly energy?: EnergyOptions
+  /** When the station may connect; absent: always. */
+  readonly modem?: ModemOptions
   /** How long visits and zero checks last; absent: the usual. */
   readonly site?: SiteOptions
 }
@@ -71,5 +79,9 @@ export interface StationPorts {
   readonly supply?: SupplySign
   /** A satellite receiver or a modem that tells the time now and then; absent: none. */
   readonly timeLines?: readonly TimeLineOptions[]
+  /** What switches the modem; absent: nothing. */
+  readonly modem?: OnOffSwitch
+  /** What ends the board and wakes it; absent: it stays on. */
+  readonly board?: BoardPower
   readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]
 }

@@ -15,10 +15,13 @@ import {
 } from '../terms/terms.js'
 import type { Uplink } from '../uplink/uplink.js'
 import { AlertWatch } from './alert-watch.js'
+import type { EnergyWatch } from './energy-watch.js'
 import { GaugeRunner } from './gauge-runner.js'
 import { InstrumentRunner } from './instrument-runner.js'
 import { JobWatch } from './job-watch.js'
 import { LinkLadder } from './link-ladder.js'
+import { chargeRunner, makeEnergy } from './make-energy.js'
+import type { ModemHours } from './modem-hours.js'
 import type { StationOptions, StationPorts } from './options.js'
 import { PairWatch } from './pair-watch.js'
 import { RunningAverages } from './running-averages.js'
@@ -37,6 +40,8 @@ export interface Parts {
   readonly gauges: readonly GaugeRunner[]
   readonly surroundings: SurroundingsWatch
   readonly pairs: PairWatch
+  readonly energy: EnergyWatch | undefined
+  readonly modem: ModemHours | undefined
   readonly set: ColumnSet
   readonly averages: RunningAverages
   readonly alerting: AlertWatch
@@ -65,7 +70,9 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
   })
   const inFlight = new InFlight()
   const clock = new StationClock({ ...usualClock, notBefore: options.notBefore })
-  const gauges = ports.gauges.map(({ gauge, channels }) => new GaugeRunner(gauge, channels, faults))
+  const asked = ports.gauges.map(({ gauge, channels }) => new GaugeRunner(gauge, channels, faults))
+  const charge = chargeRunner(options, asked, () => energy, faults)
+  const gauges = charge ? [...asked, charge] : asked
   const base = { boot: bootWord(ports.clock.bootId), clock, faults, gauges, inFlight }
   const uplink = ports.makeUplink?.({
     raise: (fault) => faults.raise('uplink', fault, mono()),
@@ -87,6 +94,14 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
   )
   const screens = instruments.map((instrument) => instrument.screen)
   const surroundings = new SurroundingsWatch(gauges, screens, ports.supply, faults)
+  const { energy, modem } = makeEnergy(options, ports, hooks, {
+    clock,
+    faults,
+    inFlight,
+    gauges: asked,
+    instruments,
+    surroundings,
+  })
   const set = columnSet([...instruments, ...gauges].flatMap((part) => columnsOf(part.channels)))
   const boxed = instruments.map(({ channels }, i) => ({ channels, box: ports.instruments[i].options.box }))
   const pairs = new PairWatch(boxed, set, faults)
@@ -97,7 +112,7 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
     { event: hooks.event, utcAt: (at) => clock.at(at), log: ports.log },
     now,
   )
-  const linked = { uplink, ladder, jobs: new JobWatch(faults, mono) }
+  const linked = { uplink, ladder, energy, modem, jobs: new JobWatch(faults, mono) }
   const measuring = { ...base, ...linked, instruments, surroundings, set, pairs, averages, alerting }
   return { ...measuring, site: makeSite(options, ports, hooks, measuring) }
 }
@@ -117,7 +132,11 @@ function averagesFor(
   set: ColumnSet,
 ): RunningAverages {
   const measured = instruments.flatMap(({ channels }) => channels.map(({ key }) => key))
-  return new RunningAverages(set, new Set([...measured, ...rules.map(({ channel }) => channel)]))
+  return new RunningAverages(
+    set,
+    new Set([...measured, ...rules.map(({ channel }) => channel)]),
+    new Set(measured),
+  )
 }
 
 function makeSite(

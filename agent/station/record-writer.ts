@@ -17,14 +17,15 @@ export class RecordWriter {
 
   /** @param at end of the record */
   write(start: MonoSeconds, at: MonoSeconds): void {
-    const { instruments, gauges, set, boot, clock, pairs, averages } = this.parts
+    const { instruments, gauges, set, boot, clock, pairs, averages, energy } = this.parts
     const seconds = at - start
+    const planned = energy?.ports.plan.running === false ? 0 : seconds
     const values = new Float64Array(set.columns.length)
     const excluded: Record<string, number> = {}
     const marked: Record<string, number> = {}
     let offset = 0
     instruments.forEach((instrument, i) => {
-      const result = instrument.closeMinute(at, seconds, values, offset)
+      const result = instrument.closeMinute(at, planned, values, offset)
       for (const reason in result.excluded)
         excluded[withSlot(reason, this.slots[i])] = result.excluded[reason]
       for (const mark in result.marked) marked[withSlot(mark, this.slots[i])] = result.marked[mark]
@@ -35,10 +36,10 @@ export class RecordWriter {
       offset += columnCount(gauge)
     }
     const utc = clock.at(start)
-    const line = { kind: 'record', set: set.id, boot, mono: start, seconds, planned: seconds, utc } as const
+    const line = { kind: 'record', set: set.id, boot, mono: start, seconds, planned, utc } as const
     this.store.append((seq) => ({ ...line, seq, values, excluded, marked }), set)
     pairs.take(seconds, values, at)
-    averages.feed(start, seconds, values)
+    averages.feed(start, seconds, planned, values)
   }
 }
 

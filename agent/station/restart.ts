@@ -35,6 +35,8 @@ export interface Checkpoint {
   /** Canonical texts of the site log's lines up to `seq`; absent where they are too many: then all lines are read. */
   readonly site?: readonly string[]
   readonly uplink: unknown
+  /** Battery, sun and plan, as `EnergyWatch.save` gave it. */
+  readonly energy?: unknown
   readonly seals?: unknown
   /** Numbers up to this one may have left; absent after a clean stop, when every line is safe. */
   readonly reservedUpTo?: number
@@ -72,6 +74,7 @@ export function readCheckpoint(value: unknown): Checkpoint {
     ...(typeof settingsHash === 'string' ? { settingsHash } : {}),
     ...(Array.isArray(site) && site.every((text) => typeof text === 'string') ? { site } : {}),
     uplink,
+    energy: value.energy,
     seals,
     ...(Number.isSafeInteger(reservedUpTo) ? { reservedUpTo: reservedUpTo as number } : {}),
   }
@@ -153,6 +156,7 @@ export async function restoreAverages(
   boot: string,
   anchor: { mono: MonoSeconds; utc: UtcMillis } | undefined,
   averagesOf: (key: string) => ChannelAverages | undefined,
+  ofSensors: ReadonlySet<string>,
 ): Promise<void> {
   const newest = await store.newest(linesForADay)
   if (!newest.ok) return
@@ -163,7 +167,7 @@ export async function restoreAverages(
     .map((line) => ({ line, at: placeOf(line, boot, anchor, times) }))
     .filter((p): p is { line: RecordLine; at: MonoSeconds } => p.at !== undefined)
     .sort((a, b) => a.at - b.at)
-  for (const { line, at } of placed) addRecord(line, at, set, averagesOf)
+  for (const { line, at } of placed) addRecord(line, at, set, averagesOf, ofSensors)
 }
 
 /** Monotonic time of this boot; a record that would lie in the future was timed wrongly, and nobody knows its place. */
@@ -185,11 +189,13 @@ function addRecord(
   at: MonoSeconds,
   set: ColumnSet,
   averagesOf: (key: string) => ChannelAverages | undefined,
+  ofSensors: ReadonlySet<string>,
 ): void {
   set.columns.forEach((column, i) => {
     if (column.statistic !== 'mean') return
     const over = isOverRange(set, i, line.values)
-    averagesOf(column.channel)?.add(at, line.seconds, line.planned, line.values[i + 1], line.values[i], over)
+    const planned = ofSensors.has(column.channel) ? line.planned : line.seconds
+    averagesOf(column.channel)?.add(at, line.seconds, planned, line.values[i + 1], line.values[i], over)
   })
 }
 

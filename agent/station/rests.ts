@@ -13,6 +13,8 @@ export interface Before {
 /** How long a sensor has been without readings, across restarts, and the warm-up that follows from it. */
 export class Rests {
   private before: Before | undefined
+  /** It was put to sleep since its last reading, with its supply or without. */
+  private sleptPowered: boolean | undefined
 
   constructor(
     private readonly usualSeconds: number,
@@ -23,8 +25,13 @@ export class Rests {
     this.before = before
   }
 
+  slept(powered: boolean): void {
+    this.sleptPowered = powered
+  }
+
   /** The sensor may have lost its supply since its last reading. */
   powerLost(): void {
+    if (this.sleptPowered) this.sleptPowered = false
     if (this.before) this.before = { ...this.before, powered: false }
   }
 
@@ -34,7 +41,8 @@ export class Rests {
    */
   warmUpSeconds(at: MonoSeconds, lastAt: MonoSeconds | undefined): number {
     const since = lastAt ?? this.before?.dataAt
-    const powered = lastAt === undefined && this.before?.powered === true
+    const powered = this.sleptPowered ?? (lastAt === undefined && this.before?.powered === true)
+    this.sleptPowered = undefined
     const seconds = since === undefined ? NaN : at - since
     return warmUpAfter(this.usualSeconds, { seconds, powered, temperatureC: this.temperatureC(at) })
   }

@@ -24,10 +24,14 @@ interface Kept {
 export class RunningAverages {
   private readonly byKey = new Map<string, Kept>()
 
-  /** @param keys channels with slot; those the set does not have are left out. */
+  /**
+   * @param keys channels with slot; those the set does not have are left out
+   * @param ofSensors those that the sampling plan lets sleep; a gauge is planned all the time
+   */
   constructor(
     private readonly set: ColumnSet,
     keys: Iterable<string>,
+    private readonly ofSensors: ReadonlySet<string>,
   ) {
     for (const key of keys) {
       const meanAt = set.columns.findIndex((c) => c.channel === key && c.statistic === 'mean')
@@ -39,12 +43,12 @@ export class RunningAverages {
     return [...this.byKey.keys()]
   }
 
-  feed(start: MonoSeconds, seconds: number, values: Float64Array): void {
-    for (const { averages, meanAt } of this.byKey.values())
+  feed(start: MonoSeconds, seconds: number, planned: number, values: Float64Array): void {
+    for (const [key, { averages, meanAt }] of this.byKey)
       averages.add(
         start,
         seconds,
-        seconds,
+        this.ofSensors.has(key) ? planned : seconds,
         values[meanAt + 1],
         values[meanAt],
         isOverRange(this.set, meanAt, values),
@@ -68,7 +72,8 @@ export class RunningAverages {
     const fresh = new Map(this.keys.map((key) => [key, new ChannelAverages()]))
     const { boot, mono, utc } = present
     const anchor = utc === undefined ? undefined : { mono, utc }
-    await restoreAverages(store, this.set, boot, anchor, (key) => fresh.get(key))
+    const { set, ofSensors } = this
+    await restoreAverages(store, set, boot, anchor, (key) => fresh.get(key), ofSensors)
     for (const [key, kept] of this.byKey) {
       const averages = fresh.get(key)!
       averages.followWith(kept.averages)

@@ -24,6 +24,8 @@ export interface StationStatus {
   readonly averages: Readonly<Record<string, unknown>>
   readonly alerts: readonly Readonly<Record<string, unknown>>[]
   readonly gauges: readonly GaugeFacts[]
+  /** Absent where the settings have no block `power`. */
+  readonly energy?: Readonly<Record<string, unknown>>
   readonly site: Readonly<Record<string, unknown>>
   readonly disk: { readonly free_bytes?: number }
   readonly lines: {
@@ -68,6 +70,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     ),
     alerts: alerting.alerts.map((alert) => alerting.json(alert, quiet)),
     gauges: gaugeFacts(view, now),
+    ...(view.energy ? { energy: view.energy.report() } : {}),
     site: siteFacts(view, now),
     disk: free?.ok ? { free_bytes: free.value } : {},
     lines: {

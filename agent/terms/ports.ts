@@ -158,6 +158,22 @@ export interface PowerSwitch {
   cycle(): Promise<Outcome<void>>
 }
 
+/** An owner's command that gives a sensor or modem its supply, and one that takes it. */
+export interface OnOffSwitch {
+  readonly name: string
+  /** Bounded in time. Fault: sensor-switch-failed. */
+  set(on: boolean): Promise<Outcome<void>>
+}
+
+/** What ends the board and brings it back by its clock or a switch. */
+export interface BoardPower {
+  readonly name: string
+  /** True once `check` has seen that the wake alarm can be set. */
+  isProven(): Promise<boolean>
+  /** Sets the alarm, looks that it stands, and runs the command that ends the board. Fault: wake-unproven. */
+  offFor(seconds: number): Promise<Outcome<void>>
+}
+
 /** A calendar job's timer: says when a job is due, never runs it. UTC. */
 export interface Scheduler {
   /** Calls `due` at each match of the five-field schedule until stopped. A throw here is a wrong schedule. */

@@ -1,0 +1,75 @@
+import { join } from 'node:path'
+import { BoardPowerCommand } from '../hardware/board-power.js'
+import { onOffSwitch } from '../hardware/on-off-switch.js'
+import { chemistries, panelYield, usualRules } from '../power/power.js'
+import type { PowerSettings, Settings, SwitchSettings } from '../settings/settings.js'
+import type { StationOptions, StationPorts } from '../station/station.js'
+import type { OnOffSwitch } from '../terms/terms.js'
+
+/** Battery, sun, plan and modem of a station as its settings have them. */
+
+/** Of a usual shunt and converter (common practice): share of the value, and share of the capacity in A. */
+const gaugeGainError = 0.02
+const gaugeOffsetShare = 0.002
+
+export function energyOptions(
+  { power }: Settings,
+  standardOffsetMinutes: number,
+): Pick<StationOptions, 'energy' | 'modem'> {
+  if (!power) return {}
+  const { battery, load, modem } = power
+  const chemistry = chemistries[battery.chemistry]
+  const energy = {
+    battery: {
+      chemistry,
+      capacityAmpereHours: battery.capacityAh,
+      nominalVolts: battery.nominalVolts,
+      gaugeGainError,
+      gaugeOffsetAmperes: Math.max(0.02, gaugeOffsetShare * battery.capacityAh),
+    },
+    panel: panelOf(power),
+    load,
+    plan: {
+      plan: power.plan,
+      standardOffsetMinutes,
+      rules: {
+        ...usualRules,
+        resumePoints: power.resumePoints,
+        reservePercent: power.reservePercent ?? chemistry.reservePercent,
+        cutOffPercent: power.cutOffPercent ?? chemistry.cutOffPercent,
+      },
+    },
+  }
+  if (!modem) return { energy }
+  const { everyMinutes, onMinutes, fromHours: fromHour, toHours: toHour } = modem
+  return { energy, modem: { everyMinutes, onMinutes, fromHour, toHour, standardOffsetMinutes } }
+}
+
+function panelOf({ panel }: PowerSettings) {
+  if (!panel) return undefined
+  const { peakWatts: panelWatts, latitudeDegrees, longitudeDegrees, tiltDegrees } = panel
+  const azimuthDegrees = panel.azimuthDegrees ?? (latitudeDegrees >= 0 ? 180 : 0)
+  return {
+    latitudeDegrees,
+    longitudeDegrees,
+    tiltDegrees,
+    azimuthDegrees,
+    panelWatts,
+    yieldShare: panelYield,
+  }
+}
+
+export const switchPort = (settings: SwitchSettings | undefined): OnOffSwitch | undefined =>
+  settings && onOffSwitch(settings.on, settings.off, settings.limitSeconds)
+
+export const powerPorts = (settings: Settings): Pick<StationPorts, 'modem' | 'board'> => ({
+  modem: switchPort(settings.power?.modem?.switch),
+  board: boardPowerOf(settings),
+})
+
+/** The proof of its alarm stands in the data folder. */
+export function boardPowerOf({ power, data }: Settings): BoardPowerCommand | undefined {
+  const off = power?.boardOff
+  if (!off) return undefined
+  return new BoardPowerCommand({ ...off, proofFile: join(data.folder, 'wake-proven.json') }, () => Date.now())
+}

@@ -1,0 +1,61 @@
+import type { FaultBoard } from '../health/health.js'
+import type { MonoSeconds, OnOffSwitch, UtcMillis } from '../terms/terms.js'
+
+export interface ModemOptions {
+  /** It is let on for so long, so often, between two hours of the day in local standard time. */
+  readonly everyMinutes: number
+  readonly onMinutes: number
+  readonly fromHour: number
+  readonly toHour: number
+  readonly standardOffsetMinutes: number
+}
+
+const where = 'modem'
+const hourMillis = 3_600_000
+
+/** When the station may connect, and the power of the modem with it. */
+export class ModemHours {
+  private isOn: boolean | undefined
+
+  constructor(
+    private readonly options: ModemOptions,
+    private readonly supply: OnOffSwitch | undefined,
+    private readonly faults: FaultBoard,
+    private readonly utcAt: (now: MonoSeconds) => UtcMillis | undefined,
+    private readonly track: (work: Promise<unknown>) => void,
+  ) {}
+
+  /** @param held the battery must recover first */
+  mayConnect(now: MonoSeconds, held: boolean): boolean {
+    const on = !held && this.isOpen(now)
+    if (on !== this.isOn) this.switch(on, now)
+    return on
+  }
+
+  get watts(): 0 | 1 {
+    return this.isOn === false ? 0 : 1
+  }
+
+  private switch(on: boolean, now: MonoSeconds): void {
+    this.isOn = on
+    if (!this.supply) return
+    this.track(
+      this.supply.set(on).then((switched) => {
+        if (switched.ok) return this.faults.clear(where, 'sensor-switch-failed')
+        this.isOn = undefined
+        this.faults.raise(where, switched.fault, now)
+      }),
+    )
+  }
+
+  /** Without a trusted clock there are no hours of the day: the rhythm alone counts, so that the time can be learned. */
+  private isOpen(now: MonoSeconds): boolean {
+    const { everyMinutes, onMinutes, fromHour, toHour } = this.options
+    const utc = this.utcAt(now)
+    const millis = utc === undefined ? now * 1000 : utc + this.options.standardOffsetMinutes * 60_000
+    const hour = Math.floor(millis / hourMillis) % 24
+    const inHours = fromHour < toHour ? hour >= fromHour && hour < toHour : hour >= fromHour || hour < toHour
+    if (utc !== undefined && fromHour !== toHour && !inHours) return false
+    return Math.floor(millis / 60_000) % everyMinutes < onMinutes
+  }
+}
