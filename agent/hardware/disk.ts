@@ -2,6 +2,7 @@ import {
   closeSync,
   constants,
   existsSync,
+  fdatasync,
   openSync,
   readSync,
   statfsSync,
@@ -21,6 +22,7 @@ import {
   type FileHandle,
 } from 'node:fs/promises'
 import { dirname, join } from 'node:path'
+import { promisify } from 'node:util'
 import { bad, done, good, type Disk, type FaultCode, type Outcome } from '../terms/terms.js'
 import { isMounted } from './mounted.js'
 
@@ -81,8 +83,8 @@ function failed(error: unknown, path: string): { ok: false; fault: { code: Fault
 
 /** One folder of the real disk as a port. */
 export class FolderDisk implements Disk {
-  /** The file that was appended to last stays open: a store writes one at a time. */
-  private kept: { readonly path: string; readonly handle: FileHandle } | undefined
+  /** From its append to its sync a file stays open, and no longer: a disk in use could not be mounted read-only, or taken out. */
+  private kept: { readonly path: string; readonly fd: number } | undefined
 
   constructor(readonly name: string) {}
 
@@ -119,23 +121,23 @@ export class FolderDisk implements Disk {
   }
 
   append(path: string, bytes: Uint8Array): Promise<Outcome<number>> {
-    return this.attempt(path, async (place) => {
-      const handle = await this.handle(path, place)
+    return this.attempt(path, (place) => {
       // A few kB into the page cache take microseconds; by way of a thread, ten times that. What can take long is the sync.
-      return good(writeSync(handle.fd, bytes))
+      return Promise.resolve(good(writeSync(this.opened(path, place), bytes)))
     })
   }
 
-  /** After a failure the handle is given up: a second sync of it would report success for data that is lost. */
   datasync(path: string): Promise<Outcome<void>> {
     return this.attempt(path, async (place) => {
       // Answered from memory, unlike the calls that go to a thread: a name that is gone must not be synced as if it stood.
       statSync(place)
-      const handle = await this.handle(path, place)
-      await handle.datasync().catch(async (error: unknown) => {
-        await this.release(path)
-        throw error
-      })
+      const fd = this.opened(path, place)
+      this.kept = undefined
+      try {
+        await syncOf(fd)
+      } finally {
+        close(fd)
+      }
       return done
     })
   }
@@ -143,8 +145,8 @@ export class FolderDisk implements Disk {
   rename(from: string, to: string): Promise<Outcome<void>> {
     return this.attempt(from, async (place) => {
       if (escapes(to)) return bad('disk-denied', this.placeOf(to))
-      await this.release(from)
-      await this.release(to)
+      this.release(from)
+      this.release(to)
       await rename(place, this.placeOf(to))
       return done
     })
@@ -159,7 +161,7 @@ export class FolderDisk implements Disk {
 
   remove(path: string): Promise<Outcome<void>> {
     return this.attempt(path, async (place) => {
-      await this.release(path)
+      this.release(path)
       await rm(place)
       return done
     })
@@ -193,8 +195,9 @@ export class FolderDisk implements Disk {
   }
 
   /** Closes what was kept open. The disk can be used again after it. */
-  async close(): Promise<void> {
-    if (this.kept) await this.release(this.kept.path)
+  close(): Promise<void> {
+    if (this.kept) this.release(this.kept.path)
+    return Promise.resolve()
   }
 
   protected async attempt<T>(path: string, act: (place: string) => Promise<Outcome<T>>): Promise<Outcome<T>> {
@@ -211,19 +214,30 @@ export class FolderDisk implements Disk {
     return join(this.name, path)
   }
 
-  private async handle(path: string, place: string): Promise<FileHandle> {
+  private opened(path: string, place: string): number {
     if (this.kept?.path !== path) {
-      await this.close()
-      this.kept = { path, handle: await open(place, 'a') }
+      if (this.kept) this.release(this.kept.path)
+      this.kept = { path, fd: openSync(place, 'a') }
     }
-    return this.kept.handle
+    return this.kept.fd
   }
 
-  private async release(path: string): Promise<void> {
+  private release(path: string): void {
     if (this.kept?.path !== path) return
-    const { handle } = this.kept
+    const { fd } = this.kept
     this.kept = undefined
-    await handle.close()
+    close(fd)
+  }
+}
+
+const syncOf = promisify(fdatasync)
+
+/** What it could tell, the sync has told. */
+function close(fd: number): void {
+  try {
+    closeSync(fd)
+  } catch {
+    // The descriptor is gone in any case.
   }
 }
 
