@@ -11,11 +11,15 @@ import { startTicker } from '../hardware/ticker.js'
 import { addSeconds, faultText, type Broker, type Fault, type Log } from '../terms/terms.js'
 import { archivesIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
+import { serveCollector, take } from './collect-control.js'
 
 export interface CollectOptions {
   readonly broker: string
   readonly group: string
   readonly archive: string
+  /** A copied folder: it is taken into the archive, and that is all. */
+  readonly take?: string
+  readonly json?: boolean
   readonly username?: string
   readonly passwordFile?: string
   readonly caFile?: string
@@ -26,6 +30,13 @@ const stepSeconds = 5
 
 /** Receives a group's packs until a signal ends it. Exit codes: 0 ended as asked, 1 something cannot be opened, 2 wrong use. */
 export async function collect(options: CollectOptions): Promise<number> {
+  const { archive, take: folder, json } = options
+  if (folder !== undefined) return take({ archive, take: folder, json })
+  const missing = (['broker', 'group'] as const).find((key) => options[key] === undefined)
+  if (missing) {
+    process.stderr.write(`name --${missing} (only --take goes without)\n`)
+    return 2
+  }
   const broker = brokerOf(options)
   if (typeof broker === 'string') {
     process.stderr.write(broker + '\n')
@@ -64,7 +75,7 @@ function brokerOf(options: CollectOptions): Broker | string {
   }
 }
 
-function live(options: CollectOptions, broker: Broker, log: Log): Promise<number> {
+async function live(options: CollectOptions, broker: Broker, log: Log): Promise<number> {
   const clock = new SystemClock('system')
   const board = new FaultBoard(({ fault, stands }) => tell(log, fault, stands))
   const collector = new Collector(
@@ -88,11 +99,12 @@ function live(options: CollectOptions, broker: Broker, log: Log): Promise<number
       collector.step(clock.mono())
     },
   )
+  const control = await serveCollector(options.archive, collector, log)
   log.info('collecting', { group: options.group, archive: options.archive })
   return new Promise((resolve) => {
     const end = (): void => {
       ticker.stop()
-      void collector.stop().then(() => {
+      void Promise.all([collector.stop(), control.close()]).then(() => {
         log.info('stopped', { lines: collector.lines, packs: collector.counts() })
         resolve(0)
       })

@@ -83,9 +83,14 @@ program.commandsGroup('Many stations')
 program
   .command('collect')
   .description('receive the packs of a group into an archive and give receipts')
-  .requiredOption('--broker <url>', 'mqtt://host:port or mqtts://host:port')
-  .requiredOption('--group <name>', 'group of stations')
   .requiredOption('--archive <folder>', 'folder of the archive')
+  .option('--broker <url>', 'mqtt://host:port or mqtts://host:port')
+  .option('--group <name>', 'group of stations')
+  .option(
+    '--take <folder>',
+    'take the lines of a stick or card into the archive instead, also while a collector runs',
+  )
+  .option('--json', 'of --take: what was taken, as JSON')
   .option('--username <name>', 'user at the broker')
   .option('--password-file <file>', 'file with the password')
   .option('--ca-file <file>', 'certificate that vouches for the broker')
