@@ -5,7 +5,14 @@ import { describe, expect, it } from 'vitest'
 
 const here = import.meta.dirname
 const list = join(here, '../../../shared/field-cases.md')
-const sections = ['Serial input', 'Memory, CPU and stopping over months', 'Configuration and user errors']
+const sections = [
+  'Serial input',
+  'Clock',
+  'Memory, CPU and stopping over months',
+  'Configuration and user errors',
+  'MQTT and link',
+  'Scheduling',
+]
 
 const map = readFileSync(join(here, 'README.md'), 'utf8')
   .split('\n')
