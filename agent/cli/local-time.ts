@@ -67,3 +67,23 @@ export function localOfText(text: string | undefined, place: Place): string {
   const at = text === undefined ? undefined : parseUtc(text)
   return at === undefined ? 'time not known' : localText(at, place)
 }
+
+/** Letters that people know a time of a zone by differ from one English to another: where one has none, it says GMT+1. */
+const englishes = ['en-GB', 'en-IE', 'en-US', 'en-AU', 'en-NZ', 'en-ZA', 'en-IN']
+const lettersShape = /^[A-Z]{2,5}$/
+
+/** 'CET' or 'CEST' by the zone's own summers; where no letters are in use, or no zone is known, 'UTC+05:45'. */
+export function zoneWord(at: UtcMillis, place: Place): string {
+  const { timeZone } = place
+  for (const english of timeZone === undefined ? [] : englishes) {
+    const format = new Intl.DateTimeFormat(english, { timeZone, timeZoneName: 'short' })
+    const word = format.formatToParts(at).find(({ type }) => type === 'timeZoneName')?.value ?? ''
+    if (lettersShape.test(word)) return word
+  }
+  const minutes = offsetAt(at, place)
+  return minutes === 0 ? 'UTC' : `UTC${offsetText(minutes)}`
+}
+
+/** '2026-03-29 14:00 CEST': watch time as a message tells it. */
+export const watchText = (at: UtcMillis, place: Place): string =>
+  `${localText(at, place)} ${zoneWord(at, place)}`

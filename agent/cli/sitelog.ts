@@ -1,6 +1,6 @@
 import type { SiteList } from '../station/station.js'
-import { bad, faultText, utcMillis, type Outcome } from '../terms/terms.js'
-import { localOfText, offsetAt, offsetText, readLocalTime, type Place } from './local-time.js'
+import { bad, faultText, parseUtc, utcMillis, type Outcome } from '../terms/terms.js'
+import { localOfText, readLocalTime, zoneWord, type Place } from './local-time.js'
 import { addToFolder, listOfFolder } from './offline-sitelog.js'
 import { askStation, reachStation, refusalText, type Reached } from './reach-station.js'
 import { listLines } from './sitelog-words.js'
@@ -84,7 +84,7 @@ function addedWords(
   const { kind, from, to } = details
   const span =
     from === undefined ? 'now' : `${localOfText(from, place)}${to ? ` to ${localOfText(to, place)}` : ''}`
-  const zone = offsetText(offsetAt(utcMillis(Date.now()), place))
+  const zone = zoneWord(parseUtc(from ?? '') ?? utcMillis(Date.now()), place)
   const where = offline ? ' (no agent runs; written to the store)' : ''
   const kept = safe ? 'safe on the disk' : 'NOT safe yet: the disk does not take it'
   return [

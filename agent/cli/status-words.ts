@@ -1,7 +1,7 @@
 import type { StationStatus } from '../station/station.js'
 import { faultCatalogue, isMass, parseUtc, type FaultCode } from '../terms/terms.js'
 import { folded, tableText, textWidth } from './plain-text.js'
-import { localText, offsetAt, offsetText, type Place } from './local-time.js'
+import { watchText, type Place } from './local-time.js'
 import type { Reached } from './reach-station.js'
 import { missingSiteFacts } from './site-facts.js'
 
@@ -43,7 +43,7 @@ function titleLines(status: StationStatus, place: Place): string[] {
   const time =
     at === undefined
       ? 'the clock is not trusted'
-      : `${localText(at, place)} ${offsetText(offsetAt(at, place))}, clock within ${status.clock_error_s} s`
+      : `${watchText(at, place)}, clock within ${status.clock_error_s} s`
   const title = `${status.station} (${status.group}), running for ${durationText(status.running_s)}`
   return title.length + time.length + 2 <= textWidth
     ? [title + ' '.repeat(textWidth - title.length - time.length) + time]
@@ -121,7 +121,7 @@ function alertLines(alert: Readonly<Record<string, unknown>>, place: Place): str
   const { rule, state, was, watches, quiet, value, at, unknown_since: since } = alert
   const when = (text: unknown): string => {
     const utc = typeof text === 'string' ? parseUtc(text) : undefined
-    return utc === undefined ? String(text) : localText(utc, place)
+    return utc === undefined ? String(text) : watchText(utc, place)
   }
   const known =
     state === 'unknown' ? `not enough data since ${when(since)}; before: ${String(was)}` : String(state)
@@ -132,7 +132,7 @@ function alertLines(alert: Readonly<Record<string, unknown>>, place: Place): str
 
 /** The times of the station are UTC; people at it have a local clock. */
 const localQuiet = (words: string, place: Place): string =>
-  words.replace(/\d{4}-\d\d-\d\dT[\d:]+Z/, (text) => localText(parseUtc(text)!, place).slice(11))
+  words.replace(/\d{4}-\d\d-\d\dT[\d:]+Z/, (text) => watchText(parseUtc(text)!, place).slice(11))
 
 // ---- everything else ------------------------------------------------------------------------------------------------
 

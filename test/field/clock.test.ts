@@ -29,7 +29,7 @@ describe('clocks over days and weeks [virtual]', () => {
     const clock = newClock()
     clock.source = undefined
     const sensor = new ToldSensor(clock, { frameAt: (n) => n * 5, pm2_5: () => 20 })
-    const options = { readEverySeconds: 20 }
+    const options = { readEverySeconds: 8 }
     const patient = { silentAfterSeconds: 60 }
     const rig = await startRig(clock, new MemoryDisk(), {
       instruments: [{ sensor, options: patient }],
@@ -46,7 +46,7 @@ describe('clocks over days and weeks [virtual]', () => {
   it('tells once, after a day, that nobody has confirmed the time since, and how far it may be off', async () => {
     const clock = newClock()
     const sensor = new ToldSensor(clock, { frameAt: (n) => n * 5, pm2_5: () => 20 })
-    const options = { readEverySeconds: 20 }
+    const options = { readEverySeconds: 8 }
     const patient = { silentAfterSeconds: 60 }
     const rig = await startRig(clock, new MemoryDisk(), {
       instruments: [{ sensor, options: patient }],
