@@ -15,6 +15,7 @@ import {
 } from './before-after-days.js'
 import { drawBeforeAfter } from './before-after-svg.js'
 import { beforeAfterJson, beforeAfterText } from './before-after-words.js'
+import { changeCommand } from './explain-change.js'
 import { humidityFor } from './collocate-humidity.js'
 import {
   commonZone,
@@ -109,17 +110,17 @@ export async function beforeAfter(options: BeforeAfterOptions): Promise<number> 
   return found.value.verdict === 'not-enough-data' || found.value.verdict === 'not-attributed' ? 1 : 0
 }
 
-function told(
-  found: BeforeAfterFound,
-  { json, csv, detail = false }: BeforeAfterOptions,
-  drawn: readonly string[],
-): string {
+function told(found: BeforeAfterFound, options: BeforeAfterOptions, drawn: readonly string[]): string {
+  const { json, csv, detail = false } = options
   if (json) return beforeAfterJson(found) + '\n'
   if (csv) return beforeAfterCsv(found)
-  return [...beforeAfterText(found, detail), ...drawn.map((file) => `drawn: ${file}`)].join('\n') + '\n'
+  const again = detail && found.change ? ['', 'Each number again, day by day:', changeCommand(options)] : []
+  return (
+    [...beforeAfterText(found, detail), ...again, ...drawn.map((file) => `drawn: ${file}`)].join('\n') + '\n'
+  )
 }
 
-async function findChange(options: BeforeAfterOptions): Promise<Opened<BeforeAfterFound>> {
+export async function findChange(options: BeforeAfterOptions): Promise<Opened<BeforeAfterFound>> {
   const channel = compareChannel(options.channel, 'pm2_5')
   if (!channel.ok) return channel
   const seed = readSeed(options.seed)

@@ -52,6 +52,15 @@ export function addDeskCommands(program: Command, finish: Finish): void {
     .addHelpText('after', figureHelp)
     .option('--channel <name>', 'the channel [the only mass]')
     .option('--unit <serial>', 'serial number of the unit, where it was changed')
+    .option('--until <time>', 'of change, as before-after has it; so the options below')
+    .option('--background <place>', 'of change')
+    .option('--background-channel <name>', 'of change')
+    .option('--from <time>', 'of change')
+    .option('--to <time>', 'of change')
+    .option('--seed <number>', 'of change')
+    .option('--events <file>', 'of change')
+    .option('--humidity <place>', 'of change')
+    .option('--humidity-channel <name>', 'of change')
     .option('--zone <zone>', 'Region/City or +01:00 [of the settings, or as the store tells]')
     .action(async (figure: string, when: string[], options: ExplainOptions) =>
       finish((await import('./explain.js')).explain(figure, when, options)),
@@ -126,7 +135,8 @@ const figureHelp =
   '\nFigures:\n' +
   Object.entries(figureKinds)
     .map(([kind, words]) => `  ${kind.padEnd(12)}  ${words}\n`)
-    .join('')
+    .join('') +
+  '  change        the numbers of before-after, by when it was done (--at)\n'
 
 function seqNumber(text: string): number {
   if (/^[1-9]\d{0,14}$/.test(text)) return Number(text)

@@ -30,20 +30,20 @@ function oneText({ what, one, figure, heads, rows, left, steps, next }: Explaine
 }
 
 /** A sentence may stand in the last column; numbers there are pushed to the right. */
-function tableLines(heads: readonly string[], rows: Explained['rows'], left: number): string[] {
+export function tableLines(heads: readonly string[], rows: Explained['rows'], left: number): string[] {
   const last = heads.length - 1
   const isSentence = rows.some((row) => /[a-z]{4}/.test(row[last]))
   if (isSentence) return sentenceTable([heads, ...rows], left)
   return sentenceTable([[...heads, ''], ...rows.map((row) => [...row, ''])], left)
 }
 
-function stepLines(step: string): string[] {
+export function stepLines(step: string): string[] {
   const inner = step.startsWith('  ')
   const lines = folded(step.trimStart(), lineWidth() - (inner ? 4 : 2), inner ? 2 : 0).split('\n')
   return lines.map((line, i) => (inner ? '    ' : i === 0 ? '- ' : '  ') + line)
 }
 
-function nextLines(next: readonly string[]): string[] {
+export function nextLines(next: readonly string[]): string[] {
   return next.length === 0 ? [] : ['', 'Each row again:', ...next]
 }
 

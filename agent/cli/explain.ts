@@ -4,6 +4,7 @@ import { findAverages, type AveragesFound, type AveragesOptions, type SeriesFigu
 import { dayNumber } from './averages-beside.js'
 import { refuse, say, wrongUse, type Opened } from './desk.js'
 import { readSpan, type DeskZone } from './desk-zone.js'
+import { explainChange, onlyOfChange, type ChangeOptions } from './explain-change.js'
 import { explainDay } from './explain-day.js'
 import { explainDays, explainSpan } from './explain-many.js'
 import { explainPeriod } from './explain-period.js'
@@ -12,10 +13,13 @@ import { explainJson, explainText } from './explain-words.js'
 import { explainYear } from './explain-year.js'
 import { figureKinds, type FigureKind } from './figure-name.js'
 
-export interface ExplainOptions extends Omit<AveragesOptions, 'channel' | 'from' | 'to'> {
+export interface ExplainOptions extends Omit<AveragesOptions, 'channel' | 'from' | 'to'>, ChangeOptions {
   readonly channel?: string
   readonly unit?: string
 }
+
+/** The numbers of `before-after`. */
+const changeKind = 'change'
 
 /** One figure, what it is made of, and how. */
 export interface Explained {
@@ -51,6 +55,7 @@ export async function explain(
   when: readonly string[],
   options: ExplainOptions,
 ): Promise<number> {
+  if (figure === changeKind) return explainChange(when, options)
   const explained = await explainFigure(figure, when, options)
   if (!explained.ok) return refuse(explained)
   const { asked, all } = explained.value
@@ -64,7 +69,12 @@ async function explainFigure(
   options: ExplainOptions,
 ): Promise<Opened<{ asked: Asked; all: readonly Explained[] }>> {
   const kind = (Object.keys(figureKinds) as FigureKind[]).find((one) => one === figure)
-  if (!kind) return wrongUse(`'${figure}' is no figure; there are ${Object.keys(figureKinds).join(', ')}`)
+  if (!kind)
+    return wrongUse(
+      `'${figure}' is no figure; there are ${[...Object.keys(figureKinds), changeKind].join(', ')}`,
+    )
+  const idle = onlyOfChange.find(([key]) => options[key] !== undefined)
+  if (idle) return wrongUse(`${idle[1]} is for explain change`)
   const typed = timesOf(kind, when)
   if (!typed.ok) return typed
   const averages: AveragesOptions = {

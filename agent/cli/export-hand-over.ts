@@ -1,21 +1,17 @@
 /** The hourly table that is handed to somebody else, with a data dictionary in a file beside it. */
 import { writeFileSync } from 'node:fs'
 import { basename } from 'node:path'
-import { isHour, type PeriodFigure } from '../averages/averages.js'
-import { hourRules } from '../averages/averages.js'
+import { hourRules, isHour, type PeriodFigure } from '../averages/averages.js'
 import { utcText } from '../terms/terms.js'
 import { besideOf, type Beside } from './averages-beside.js'
 import { humidFromPercent, isHumid } from './averages-humidity.js'
-import { findAverages, utcOf, type AveragesFound, type SeriesFigures } from './averages.js'
+import { decimalsOf, findAverages, utcOf, type AveragesFound, type SeriesFigures } from './averages.js'
 import { wrongUse, type Opened } from './desk.js'
 import { slotOf } from './desk-records.js'
 import { isoText, zoneWords } from './desk-zone.js'
 import { csvRow, num, type Cell } from './export-csv.js'
 import type { ExportOptions } from './export.js'
 import { Sink } from './sink.js'
-
-/** One more than a minute keeps: what is made anew of this table rounds as the original does. */
-const decimals = 4
 
 interface ColumnWords {
   readonly name: string
@@ -88,11 +84,12 @@ function* rowsOf(found: AveragesFound): Generator<Cell[]> {
 
 function rowOf(
   { station, zone }: AveragesFound,
-  { series }: SeriesFigures,
+  one: SeriesFigures,
   beside: Beside | undefined,
   figure: PeriodFigure,
 ): Cell[] {
-  const { column, unit, deployment } = series
+  const { column, unit, deployment } = one.series
+  const decimals = decimalsOf(one.series)
   const utc = utcOf(figure.from, zone)
   const corrected = beside?.corrected?.hourOf(figure.from).mean ?? NaN
   const [name] = column.channel.split('.')
@@ -105,7 +102,7 @@ function rowOf(
     num(figure.usedSeconds / 60, 2),
     num(figure.plannedSeconds / 60, 2),
     figure.kind,
-    qualifiersOf(series.column.basis, beside, figure).join(' '),
+    qualifiersOf(column.basis, beside, figure).join(' '),
   ]
 }
 

@@ -199,6 +199,21 @@ describe('every number that was printed', () => {
     expect(await isSame(await averagesText(school, hours))).toBeGreaterThanOrEqual(2 * (3 + 3 + 1))
   }, 240_000)
 
+  it('of a comparison too: its days make the means before and after, and its hours the change', async () => {
+    const options = { of: school, at: '2026-04-01', zone, background: hilltop, from: '2026-01-13' }
+    const { out } = await ran(() => beforeAfter({ ...options, detail: true }))
+    const command = /^motepost explain change .*$/m.exec(out)![0]
+    const [{ figure, facts, rows, steps, next }] = (await rerun(command)).figures
+    expect(facts).toEqual(JSON.parse((await ran(() => beforeAfter({ ...options, json: true }))).out))
+    const { before, change } = facts.change as { before: number; change: number }
+    const early = rows.filter(([, side]) => side === 'before').map((row) => Number(row[5]))
+    expect(early.reduce((sum, one) => sum + one, 0) / early.length).toBeCloseTo(before, 2)
+    expect(figure).toBe(change.toFixed(1))
+    expect(steps.join('\n')).toContain(`= ${change.toFixed(3)}`)
+    const [day] = (await rerun(next[0])).figures
+    expect(Number(day.figure)).toBeCloseTo(Number(rows[0][3]), 1)
+  }, 60_000)
+
   it('of episodes too', async () => {
     const text = await episodesText(school, { ...span, zone, above: '60', detail: true })
     expect(await isSame(text)).toBeGreaterThanOrEqual(4)
