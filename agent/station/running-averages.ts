@@ -5,11 +5,13 @@ import {
   kindOf,
   localDay,
   type Average,
+  type Basis,
   type ColumnSet,
   type MonoSeconds,
   type UtcMillis,
   type WindowName,
 } from '../terms/terms.js'
+import { dayHours } from './day-hours.js'
 import { averageJson } from './messages.js'
 import { isOverRange, restoreAverages } from './restart.js'
 import type { SiteEffect } from './site-effects.js'
@@ -94,6 +96,22 @@ export class RunningAverages {
     }
   }
 
+  /** 1-h and rolling 24-h averages of a channel: ten minutes are over before a message with them is read. */
+  longJson(key: string, end: MonoSeconds): Record<string, unknown> {
+    const kept = this.byKey.get(key)
+    const decimals = kindOf(key)?.decimals ?? 2
+    const of = (window: WindowName) => kept && averageJson(kept.averages.mean(window, end), decimals)
+    return { '1-h': of('1-h'), '24-h': of('24-h') }
+  }
+
+  /** Hours of the day so far, for a verdict; undefined for a channel that is not kept. */
+  hoursOfDay(key: string, end: MonoSeconds, day: DaySoFar): HoursOfDay | undefined {
+    const kept = this.byKey.get(key)
+    if (!kept) return undefined
+    const { basis } = this.set.columns[kept.meanAt]
+    return { date: day.date, basis, means: dayHours(kept.averages, end, day) }
+  }
+
   /** 10-min, 1-h and rolling 24-h averages of a channel, and the local-standard-time day so far, as JSON. */
   json(key: string, end: MonoSeconds, day?: DaySoFar): Record<string, unknown> {
     const kept = this.byKey.get(key)
@@ -107,6 +125,13 @@ export class RunningAverages {
       ...(day ? { day: { date: day.date, ...of(kept.averages.meanOver(day.seconds, end)) } } : {}),
     }
   }
+}
+
+export interface HoursOfDay {
+  readonly date: string
+  readonly basis: Basis
+  /** 24; null for an hour that does not count, or is yet to come. */
+  readonly means: readonly (number | null)[]
 }
 
 export interface DaySoFar {

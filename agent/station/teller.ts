@@ -47,10 +47,8 @@ export class Teller {
     uplink?.retain(`alerts/${alert.rule.rule}`, json(alerting.json(alert, quiet)))
   }
 
-  /** Ten minutes are over before such a message is read; `status` and the alerts have them. */
   private longAverages(key: string, end: MonoSeconds): Record<string, unknown> {
-    const { '1-h': hour, '24-h': day } = this.parts.averages.json(key, end)
-    return { unit: kindOf(key)?.unit, '1-h': hour, '24-h': day }
+    return { unit: kindOf(key)?.unit, ...this.parts.averages.longJson(key, end) }
   }
 
   private averages(): void {
