@@ -8,6 +8,7 @@ const list = join(here, '../../../shared/field-cases.md')
 const sections = [
   'Serial input',
   'Clock',
+  'Disk, power loss, battery',
   'Memory, CPU and stopping over months',
   'Configuration and user errors',
   'MQTT and link',
@@ -49,7 +50,8 @@ describe('the map of field cases', () => {
         if (id && sections.includes(section)) wanted.push(id)
       }
       expect(wanted.length).toBeGreaterThan(10)
-      expect(map.map(({ id }) => id)).toEqual(wanted)
+      // Rows of sections that are not in force yet stand in between.
+      expect(map.map(({ id }) => id).filter((id) => wanted.includes(id))).toEqual(wanted)
     },
   )
 })
