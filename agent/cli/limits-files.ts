@@ -10,7 +10,7 @@ import {
   type LimitSet,
   type PlainRead,
 } from '../limits/limits.js'
-import { unreadableYaml } from '../settings/settings.js'
+import { unreadableYaml } from '../settings/yaml-guard.js'
 import { bad, good, type Outcome } from '../terms/terms.js'
 import { packageRoot } from './package-root.js'
 import { readTextFile } from './read-text.js'

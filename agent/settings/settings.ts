@@ -19,7 +19,6 @@ import { noteFindings } from './notes.js'
 import { textKeys } from './patterns.js'
 import { settingsSchema } from './schema.js'
 import { settingsOf, type Settings } from './shape.js'
-import { refuseUnread } from './yaml-guard.js'
 import { readYaml, type YamlText } from './yaml-text.js'
 import { lowestOffsetMinutes } from './zone.js'
 
@@ -39,13 +38,8 @@ export type {
   UplinkSettings,
 } from './shape.js'
 export type { PowerSettings, SwitchSettings } from './shape-power.js'
+export { unreadableYaml } from './yaml-guard.js'
 export { isZone, lowestOffsetMinutes, nearestZone } from './zone.js'
-
-/** What is wrong with a YAML text so that no parser may see it (too large, too deep, not UTF-8), in words; or undefined. */
-export function unreadableYaml(text: string): string | undefined {
-  const problem = refuseUnread(text)
-  return problem && `${problem.place.line}:${problem.place.column}: ${problem.wrong}`
-}
 
 export type SettingsOutcome =
   | {

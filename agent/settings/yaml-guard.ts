@@ -24,6 +24,12 @@ const mostIndicatorsALine = 8
 
 export const top: Place = { line: 1, column: 1 }
 
+/** What is wrong with a YAML text so that no parser may see it (too large, too deep, not UTF-8), in words; or undefined. */
+export function unreadableYaml(text: string): string | undefined {
+  const problem = refuseUnread(text)
+  return problem && `${problem.place.line}:${problem.place.column}: ${problem.wrong}`
+}
+
 export const refuseUnread = (text: string): Problem | undefined => refuseWhole(text) ?? refuseShape(text)
 
 function refuseWhole(text: string): Problem | undefined {
