@@ -6,6 +6,7 @@ import {
   isHour,
   quarterHourSeconds,
   startOfDay,
+  type PeriodFigure,
   type StandardMillis,
 } from '../averages/averages.js'
 import { massChannels, type ChannelName, type Scaling } from '../terms/terms.js'
@@ -137,20 +138,31 @@ function fromSeries(
 }
 
 const hasHour = (sums: BlockSums): boolean =>
-  sums.days().some((day) => hoursOfDay(day).some((at) => isHour(hourAt(sums, at))))
+  sums.days().some((day) => hoursOfDay(day).some((at) => isHour(hourOf(sums, at))))
 
 const hoursOfDay = (day: number): StandardMillis[] =>
   Array.from({ length: 24 }, (_, hour) => startOfDay(day) + hour * hourMillis)
 
+/** Hours by series: a comparison asks for each several times, and a series is complete before the first is asked for. */
+const known = new WeakMap<BlockSums, Map<StandardMillis, PeriodFigure>>()
+
+function hourOf(sums: BlockSums, at: StandardMillis): PeriodFigure {
+  let hours = known.get(sums)
+  if (!hours) known.set(sums, (hours = new Map()))
+  let hour = hours.get(at)
+  if (!hour) hours.set(at, (hour = hourAt(sums, at)))
+  return hour
+}
+
 /** Mean of an hour that counts, else NaN. */
 export function hourMean(sums: BlockSums, at: StandardMillis): number {
-  const hour = hourAt(sums, at)
+  const hour = hourOf(sums, at)
   return isHour(hour) ? hour.mean : NaN
 }
 
 /** 24-h mean of a valid day, else NaN. */
 export function dayMean(sums: BlockSums, day: number): number {
-  const figure = dayFigure(sums, day)
+  const figure = dayFigure(sums, day, (at) => hourOf(sums, at))
   return figure.valid ? figure.mean : NaN
 }
 
