@@ -1,4 +1,4 @@
-import type { AnchorPoint } from '../clock/clock.js'
+import { agree, type AnchorPoint } from '../clock/clock.js'
 import { parseUtc, utcText, type MonoSeconds } from '../terms/terms.js'
 import type { Parts } from './parts.js'
 
@@ -38,7 +38,8 @@ export function offeredTime(
   if (against?.why === 'before-program') return refuse(`${text as string} is before this program was made`)
   if (against && confirm !== true)
     return refuse(`${whatSpeaksAgainst(against.claim, now)}; --confirm uses ${text as string} all the same`)
-  const used = against !== undefined || !(clock.errorAt(now) <= errorSeconds)
+  const agrees = clock.source !== undefined && agree(clock.source, claim, now)
+  const used = !agrees || !(clock.errorAt(now) <= errorSeconds)
   clock.hear(claim, confirm === true)
   return {
     ok: true,

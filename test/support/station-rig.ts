@@ -138,6 +138,7 @@ export interface RigOptions {
   readonly instruments: readonly RigInstrument[]
   readonly gauge?: ToldGauge
   readonly supply?: StationPorts['supply']
+  readonly timeLines?: StationPorts['timeLines']
   readonly options?: Partial<StationOptions>
   /** Absent: nothing is kept beside the lines. */
   readonly state?: StationPorts['state']
@@ -224,6 +225,7 @@ export async function startRig(clock: VirtualClock, disk: MemoryDisk, rig: RigOp
       log: { info: say, warn: say },
       instruments: rig.instruments.map(instrumentPort),
       supply: rig.supply,
+      timeLines: rig.timeLines,
       gauges: rig.gauge
         ? [{ gauge: rig.gauge, channels: Object.keys(rig.gauge.values).map(gaugeChannel) }]
         : [],
