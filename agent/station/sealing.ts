@@ -104,7 +104,7 @@ export class Sealing {
     if (!freeBytes) return false
     const { faults, uplink } = this.parts()
     const received = (from: number, to: number): boolean => uplink?.isAway(from, to) ?? true
-    const made = await store.makeRoom({ received, key: this.key })
+    const made = await store.makeRoom({ received, key: await this.stationKey(now) })
     if (!made.ok) {
       faults.raise('room', made.fault, now)
       return false
