@@ -247,10 +247,10 @@ function printHead() {
 
 function printYear() {
   const rows = yearDays * 1440
-  const words = ({ wallSeconds, mostResidentMegabytes }) =>
-    `${wallSeconds.toFixed(2)} s, ${Math.round(mostResidentMegabytes)} MB`
+  const words = ({ wallSeconds, cpuSeconds, mostResidentMegabytes }) =>
+    `${wallSeconds.toFixed(2)} s (${cpuSeconds.toFixed(2)} s), ${Math.round(mostResidentMegabytes)} MB`
   row(
-    `averages of ${rows} records of 12 channels: time, most resident memory`,
+    `averages of ${rows} records of 12 channels: time (CPU), most resident memory`,
     words(yearOurs),
     words(yearPlain),
   )
