@@ -126,7 +126,7 @@ describe('an interval', () => {
     }
     console.info(`${shown} of 40 made series without a change were told as changed (seed 20261125)`)
     expect(shown).toBeLessThanOrEqual(6)
-  })
+  }, 180_000)
 
   it('is the same with the same seed', async () => {
     const of = madeSeries('site', madeAir(hours(40)))

@@ -197,7 +197,7 @@ describe.skipIf(!expected)('two sites of open data', () => {
     // ../shared/reference/hourly-sites-expected.json, agreementHourlyPm25.
     expect(Math.abs(asIs.r_squared - Number(wanted.r2))).toBeLessThan(1e-9)
     expect(units.map((unit) => unit.slip_h)).toEqual([0, -1])
-  })
+  }, 180_000)
 })
 
 describe('a second opinion', () => {
