@@ -5,7 +5,7 @@
 import type { Random } from '../terms/terms.js'
 import { onTiltedPlane, clearSkyWatts } from './sky.js'
 import { cosIncidence, sinDeg, sunPosition, type SunPosition } from './sun.js'
-import { badSpellLight, madeDays, monthlyLight, skyAt } from './year.js'
+import { badSpellLight, madeDays, monthlyLight, skyAt, type MadeDays, type Sky } from './year.js'
 import type { UtcMillis } from '../terms/terms.js'
 
 export interface PanelPlace {
@@ -32,6 +32,38 @@ export function harvestTable(place: PanelPlace): HarvestTable {
   const wattHours = (light: number): number => (light / 1000) * place.panelWatts * place.yieldShare
   return { normal: monthlyLight(days).map(wattHours), bad: badSpellLight(days).map(wattHours) }
 }
+
+const darkYears = 100
+/** A worse year than all made ones will come. */
+const worseShare = 1.5
+
+/**
+ * Wh by month that a battery must hold above its cut-off at the beginning of a day, so that the heartbeat comes through what
+ * follows in every one of the made years: backwards from day to day, what a day lacks is added and what it has over is
+ * taken off. A day's own night comes on top.
+ * @param panelWattHours of Wh/m² on the panel
+ */
+export function darkReserves(
+  days: MadeDays,
+  panelWattHours: (light: number) => number,
+  boardWattHours: number,
+  { charge, discharge }: { readonly charge: number; readonly discharge: number },
+): number[] {
+  const most = Array<number>(12).fill(0)
+  let need = 0
+  for (let day = days.light.length - 1; day >= 0; day--) {
+    const net = panelWattHours(days.light[day]) - boardWattHours
+    need = Math.max(0, need - (net >= 0 ? net * charge : net / discharge))
+    const month = days.months[day]
+    most[month] = Math.max(most[month], need)
+  }
+  return most.map((wattHours) => worseShare * wattHours + (nightShare * boardWattHours) / discharge)
+}
+
+const nightShare = 0.7
+
+/** Days that share nothing with those of another seed. */
+export const darkDays = (sky: Sky): MadeDays => madeDays(sky, darkYears, seeded(2))
 
 /** The same years each time (mulberry32). */
 function seeded(seed: number): Random {

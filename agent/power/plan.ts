@@ -40,6 +40,11 @@ export interface PlanView {
   /** State of charge; where it is known as a range, its lower part. Absent: no gauge tells, and nothing is decided. */
   readonly percent?: number
   readonly capacityWattHours: number
+  /**
+   * Charge that the heartbeat alone needs to come through the darkest days of this time of the year (`darkReserves`); absent:
+   * not known, and the reserve alone protects.
+   */
+  readonly darkPercent?: number
   /** What the panel may be trusted to bring a day in a bad spell (1 in 10), after all losses. */
   readonly badSpellWattHours: number
   readonly boardWattHours: number
@@ -109,7 +114,15 @@ export function decidePlan(view: PlanView, rules: PlanRules): PlanDecision {
   return decided(view, rules, now, 'unchanged')
 }
 
+/** Where even a full battery would not do, saving for the dark days only costs hours. */
+const mostDarkPercent = 80
+
 const lasts = (view: PlanView, rules: PlanRules, step: SamplingStep): boolean => {
+  // Below it every watt-hour for the sensor may be the one that is missing at the end of a dark spell.
+  const spent =
+    (100 * view.sensorWattHours * samplingSteps[rankOf(step)].sensorShare) / view.capacityWattHours
+  const dark = Math.min(mostDarkPercent, view.darkPercent ?? 0)
+  if (step !== 'heartbeat' && view.percent! - spent < dark) return false
   const days = daysToReserve(view, rules, step)
   return days === undefined || days >= rules.lookAheadDays
 }

@@ -1,6 +1,7 @@
 /** How a panel and a battery live through many made years, hour by hour, and which are the smallest that will do. */
 import { batteryForDays, nextEnergy, type EnergyBattery } from './balance.js'
 import { capacityShare, type Chemistry } from './battery.js'
+import { darkDays, darkReserves } from './forecast.js'
 import { decidePlan, samplingSteps, dailyWattHours, usualRules, type SamplingStep } from './plan.js'
 import { badSpellLight, yearDays, type MadeDays, type Sky } from './year.js'
 
@@ -81,8 +82,15 @@ function stepping(plant: Plant, load: Load, made: Made): Planner {
     (light) => wattHoursOf(light, panelWatts) * chemistry.energyEfficiency,
   )
   const rules = { ...usualRules, ...chemistry }
+  const dark = darkReserves(
+    darkDays(made.sky),
+    (light) => wattHoursOf(light, panelWatts),
+    load.boardWattHours,
+    { charge: chemistry.energyEfficiency, discharge: wiringShare },
+  ).map((wattHours) => chemistry.cutOffPercent + (100 * wattHours) / capacityWattHours)
   return (now, percent, month, isMidnight) => {
-    const view = { now, percent, capacityWattHours, badSpellWattHours: bad[month], isMidnight, ...load }
+    const known = { capacityWattHours, badSpellWattHours: bad[month], darkPercent: dark[month] }
+    const view = { now, percent, ...known, isMidnight, ...load }
     return decidePlan({ ...view, afterHardCut: false }, rules).step
   }
 }

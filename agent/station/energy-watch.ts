@@ -2,6 +2,9 @@
 import type { FaultBoard } from '../health/health.js'
 import {
   chargeEstimate,
+  darkDays,
+  darkReserves,
+  skyAt,
   chargingBelowFreezing,
   checkPower,
   clearPanelWatts,
@@ -69,6 +72,9 @@ export class EnergyWatch {
   forecast: HarvestForecast = { normalWattHours: 0, badSpellWattHours: 0, learnedDays: 0 }
   private check: CheckState = newCheck
   private readonly table: HarvestTable | undefined
+  /** Wh by month that the heartbeat needs for the dark days ahead. */
+  private readonly dark: readonly number[] | undefined
+  private month = 0
   private lookedAt: MonoSeconds | undefined
   /** As the run before this one knew it, until a gauge answers. */
   private before: number | undefined
@@ -79,6 +85,7 @@ export class EnergyWatch {
   ) {
     this.state = newEnergy(options.battery)
     this.table = options.panel && harvestTable(options.panel)
+    this.dark = options.panel && darkNeeds(options, options.panel)
   }
 
   // ---- across restarts --------------------------------------------------------------------------------------------------
@@ -150,12 +157,12 @@ export class EnergyWatch {
 
   /**
    * The charge that decisions rest on: a standard error below the estimate where it is counted, and the middle of the range where
-   * a voltage alone tells: its lower end would keep every station asleep for ever.
+   * nothing but a voltage ever told it: its lower end would keep every station asleep for ever.
    */
   get percent(): number | undefined {
     const { estimate } = this
     if (!estimate) return undefined
-    if (estimate.restsOn === 'voltage only') return estimate.percent
+    if (estimate.restsOn === 'voltage only' || estimate.lastAnchor === 'none') return estimate.percent
     return (estimate.percent + estimate.lowPercent) / 2
   }
 
@@ -204,6 +211,7 @@ export class EnergyWatch {
     const { load, plan } = this.options
     const offset = plan.standardOffsetMinutes * 60_000
     const month = utc === undefined ? 0 : new Date(utc + offset).getUTCMonth()
+    this.month = month
     const books: EnergyBooks = {
       hour: Math.floor((utc === undefined ? now * 1000 : utc + offset) / 3_600_000),
       seconds,
@@ -228,9 +236,12 @@ export class EnergyWatch {
   view(): Omit<PlanView, 'now' | 'isMidnight'> {
     const { battery, load } = this.options
     const { chargeEfficiency } = battery.chemistry
+    const capacityWattHours = this.state.charge!.capacityAmpereHours * battery.nominalVolts
+    const cutOff = this.options.plan.rules.cutOffPercent
     return {
       percent: this.percent,
-      capacityWattHours: this.state.charge!.capacityAmpereHours * battery.nominalVolts,
+      capacityWattHours,
+      ...(this.dark ? { darkPercent: cutOff + (100 * this.dark[this.month]) / capacityWattHours } : {}),
       badSpellWattHours: this.forecast.badSpellWattHours * chargeEfficiency,
       boardWattHours: 24 * (load.boardWatts + load.modemWatts),
       sensorWattHours: 24 * load.sensorWatts,
@@ -267,6 +278,16 @@ export class EnergyWatch {
   report(): Record<string, unknown> {
     return energyReport(this)
   }
+}
+
+function darkNeeds({ battery, load }: EnergyOptions, panel: PanelPlace): number[] {
+  const { energyEfficiency } = battery.chemistry
+  return darkReserves(
+    darkDays(skyAt(panel.latitudeDegrees, panel.tiltDegrees)),
+    (light) => (light / 1000) * panel.panelWatts * panel.yieldShare,
+    24 * (load.boardWatts + load.modemWatts),
+    { charge: energyEfficiency, discharge: 1 },
+  )
 }
 
 /** By day soon, by night in the morning: without a sun it is looked again after six hours. */

@@ -147,7 +147,8 @@ describe('living through them', () => {
       )
       expect(steps.yearsWithoutLoss).toBeGreaterThan(held.yearsWithoutLoss)
       expect(steps.lossHoursPerYear).toBeLessThan(held.lossHoursPerYear)
-      expect(steps.stepShares.continuous).toBeGreaterThan(0.95)
+      expect(steps.yearsWithoutLoss).toBeGreaterThanOrEqual(99)
+      expect(steps.stepShares.continuous).toBeGreaterThan(0.9)
     }
   })
 })
