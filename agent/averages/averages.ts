@@ -42,6 +42,17 @@ export {
 /** 24 h of full minutes and as many short records again; beyond it the oldest falls out. */
 const ringSize = 2880
 
+/** One record of a channel as it is held. */
+export interface HeldRecord {
+  /** Monotonic seconds of its start. */
+  readonly at: number
+  readonly seconds: number
+  readonly plannedSeconds: number
+  readonly usedSeconds: number
+  readonly mean: number
+  readonly over: boolean
+}
+
 export class ChannelAverages {
   private readonly startAt = new Float64Array(ringSize)
   private readonly seconds = new Float32Array(ringSize)
@@ -116,6 +127,21 @@ export class ChannelAverages {
       dataCapture: planned > 0 ? Math.min(1, used / planned) : 0,
       sampledShare: length > 0 ? Math.min(1, used / length) : 0,
       atLeast,
+    }
+  }
+
+  /** Every record held, oldest first. */
+  *held(): Generator<HeldRecord> {
+    for (let n = 0; n < this.length; n++) {
+      const i = this.index(n)
+      yield {
+        at: this.startAt[i],
+        seconds: this.seconds[i],
+        plannedSeconds: this.planned[i],
+        usedSeconds: this.used[i],
+        mean: this.means[i],
+        over: this.over[i] === 1,
+      }
     }
   }
 

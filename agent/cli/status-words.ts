@@ -4,6 +4,7 @@ import { folded, tableText, textWidth } from './plain-text.js'
 import { watchText, type Place } from './local-time.js'
 import type { Reached } from './reach-station.js'
 import { missingSiteFacts } from './site-facts.js'
+import { dayVerdictLines } from './status-verdicts.js'
 
 type Live = StationStatus['live'][number]
 
@@ -18,6 +19,7 @@ export function statusLines(status: StationStatus, { settings, place }: Reached)
     ...faultLines(status),
     ...status.live.flatMap(liveLines),
     ...averageLines(status),
+    ...dayVerdictLines(status, settings),
     ...status.alerts.flatMap((alert) => alertLines(alert, place)),
     ...rows('power', gaugeWords(status)),
     ...rows('disk', diskWords(status)),

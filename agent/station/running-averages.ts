@@ -11,7 +11,7 @@ import {
   type UtcMillis,
   type WindowName,
 } from '../terms/terms.js'
-import { dayHours } from './day-hours.js'
+import { dayHours, type DayHours } from './day-hours.js'
 import { averageJson } from './messages.js'
 import { isOverRange, restoreAverages } from './restart.js'
 import type { SiteEffect } from './site-effects.js'
@@ -109,7 +109,7 @@ export class RunningAverages {
     const kept = this.byKey.get(key)
     if (!kept) return undefined
     const { basis } = this.set.columns[kept.meanAt]
-    return { date: day.date, basis, means: dayHours(kept.averages, end, day) }
+    return { date: day.date, basis, ...dayHours(kept.averages, end, day) }
   }
 
   /** 10-min, 1-h and rolling 24-h averages of a channel, and the local-standard-time day so far, as JSON. */
@@ -127,11 +127,9 @@ export class RunningAverages {
   }
 }
 
-export interface HoursOfDay {
+export interface HoursOfDay extends DayHours {
   readonly date: string
   readonly basis: Basis
-  /** 24; null for an hour that does not count, or is yet to come. */
-  readonly means: readonly (number | null)[]
 }
 
 export interface DaySoFar {

@@ -1,6 +1,7 @@
-import { kindOf, type MonoSeconds } from '../terms/terms.js'
+import { isMass, kindOf, type MonoSeconds } from '../terms/terms.js'
 import { clockFacts, faultFacts, sealFacts, type FaultFacts, type StationView } from './health-message.js'
 import type { LiveReading } from './live-reading.js'
+import type { HoursOfDay } from './running-averages.js'
 import type { SealStanding } from './sealing.js'
 
 /** What `status` shows, as it goes over the control socket: JSON of flat facts, no words that a program must parse. */
@@ -22,6 +23,8 @@ export interface StationStatus {
   readonly live: readonly LiveReading[]
   /** By channel: averages with data capture and sampled share. */
   readonly averages: Readonly<Record<string, unknown>>
+  /** By mass channel: hours of the day so far that count; none while the clock is not trusted. */
+  readonly day_hours: Readonly<Record<string, HoursOfDay>>
   readonly alerts: readonly Readonly<Record<string, unknown>>[]
   readonly gauges: readonly GaugeFacts[]
   /** Absent where the settings have no block `power`. */
@@ -68,6 +71,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     averages: Object.fromEntries(
       averages.keys.map((key) => [key, averages.json(key, recordStart, view.day)]),
     ),
+    day_hours: dayHoursOf(view),
     alerts: alerting.alerts.map((alert) => alerting.json(alert, quiet)),
     gauges: gaugeFacts(view, now),
     ...(view.energy ? { energy: view.energy.report() } : {}),
@@ -82,6 +86,12 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     seals: sealFacts(view, now),
     link: link ? { ...link } : { state: 'none' },
   }
+}
+
+function dayHoursOf({ averages, recordStart, day }: StationView): Record<string, HoursOfDay> {
+  if (!day) return {}
+  const masses = averages.keys.filter(isMass)
+  return Object.fromEntries(masses.map((key) => [key, averages.hoursOfDay(key, recordStart, day)!]))
 }
 
 function withService({ site }: StationView, live: LiveReading, now: MonoSeconds): LiveReading {
