@@ -39,7 +39,7 @@ function seriesLines(found: EpisodesFound, one: SeriesEpisodes): string[] {
   const head = [
     folded(`${kind}; unit ${unit?.serial ?? 'not recorded'}${place}`, lineWidth(), 2),
     folded(
-      `${one.episodes.length} episodes ${above}; ${one.counting} of ${one.hours} hours count`,
+      `${one.episodes.length} ${one.episodes.length === 1 ? 'episode' : 'episodes'} ${above}; ${one.counting} of ${one.hours} hours count`,
       lineWidth(),
       2,
     ),
