@@ -57,7 +57,18 @@ export class SysfsGauge implements Gauge {
       if (!value.ok) this.folder = undefined
       readings.push({ channel, value: value.ok ? good(value.value * factor) : value })
     }
-    return readings
+    return this.movedMeanwhile(folder, readings)
+  }
+
+  /** Between the look at the name and the last read another device may have taken the number. */
+  private async movedMeanwhile(
+    folder: string,
+    readings: readonly GaugeReading[],
+  ): Promise<readonly GaugeReading[]> {
+    const { kind, device } = this.options
+    if (kind === 'power_supply' || (await isNamed(folder, device))) return readings
+    this.folder = undefined
+    return this.all(bad('gauge-missing', `${this.name} went away while it was read`))
   }
 
   /** Found anew after each fault: the numbers of hwmon and iio folders move. The name is looked at again at each read. */

@@ -164,8 +164,8 @@ describe('values of the battery [virtual]', () => {
     'PC-40 a voltage that swings about the limit for two hours is one step down, one return and at most two alerts',
     async () => {
       const { rig: station, gauge } = await virtual({ battery_voltage: 12.28 })
-      await station.live(23 * 3600)
-      for (let at = 23 * 3600; at < 25 * 3600; at += 120) {
+      await station.live(10 * 3600)
+      for (let at = 10 * 3600; at < 12 * 3600; at += 120) {
         gauge.values.battery_voltage = 12.1 + (at % 240 === 0 ? 0.1 : -0.1)
         await station.live(at + 120)
       }
