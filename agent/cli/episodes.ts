@@ -12,6 +12,7 @@ import { episodesJson, episodesText } from './episodes-words.js'
 import { hoursOfSpan } from './explain.js'
 import { readEventsFile, type ActivityLog } from './import-events.js'
 import { dayShown } from './averages-beside.js'
+import { loadLimitSets } from './limits-files.js'
 
 export interface EpisodesOptions extends AveragesOptions {
   readonly above?: string
@@ -148,8 +149,10 @@ function levelOfLimit(
   { chosen }: AveragesFound,
   hours: readonly PeriodFigure[],
 ): Opened<{ above: number; source: string }> {
-  const { sets, own } = chosen.shown
-  const all: readonly Limit[] = [...sets.flatMap(({ limits }) => limits), ...own]
+  const loaded = loadLimitSets()
+  if (!loaded.ok) return { ok: false, code: 1, words: loaded.fault.detail }
+  const sets = loaded.value
+  const all: readonly Limit[] = [...sets.flatMap(({ limits }) => limits), ...chosen.shown.own]
   const ofName = all.filter(({ set, id }) => set === named || id === named)
   if (ofName.length === 0)
     return wrongUse(

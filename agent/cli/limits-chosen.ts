@@ -1,9 +1,16 @@
 /** Which limits and corrections figures at the desk are set beside: by options, else by the settings. */
-import { basename } from 'node:path'
-import { readOwnLimits, usualSet, type Correction, type Limit, type Shown } from '../limits/limits.js'
+import { join } from 'node:path'
+import {
+  readOwnLimits,
+  usualSet,
+  type Correction,
+  type Limit,
+  type LimitSet,
+  type Shown,
+} from '../limits/limits.js'
 import type { Settings } from '../settings/settings.js'
 import { wrongUse, type Opened } from './desk.js'
-import { limitsFolder, loadCorrection, loadLimitSets, loadOwnLimits } from './limits-files.js'
+import { limitsFolder, limitSetNames, loadCorrection, loadLimitSet, loadOwnLimits } from './limits-files.js'
 
 export interface LimitOptions {
   /** Name of a set in config/limits. */
@@ -21,13 +28,17 @@ export interface Chosen {
 
 /** @param settings of the station, where a settings file was read; options go before it */
 export function chooseLimits(options: LimitOptions, settings: Settings | undefined): Opened<Chosen> {
-  const sets = loadLimitSets()
-  if (!sets.ok) return { ok: false, code: 1, words: sets.fault.detail }
   const named = options.limits ?? settings?.limits.set
-  if (named !== undefined && !sets.value.some(({ name }) => name === named))
-    return wrongUse(
-      `--limits ${named}: there are ${sets.value.map(({ name }) => name).join(', ')} (${basename(limitsFolder)})`,
-    )
+  const names = limitSetNames()
+  if (named !== undefined && !names.includes(named))
+    return wrongUse(`--limits ${named}: there are ${names.join(', ')}`)
+  // Only what is shown is read: a command must start fast.
+  const sets: LimitSet[] = []
+  for (const name of new Set([usualSet, named ?? usualSet])) {
+    const set = loadLimitSet(join(limitsFolder, `${name}.yaml`))
+    if (!set.ok) return { ok: false, code: 1, words: set.fault.detail }
+    sets.push(set.value)
+  }
   const own = ownLimits(options, settings)
   if (!own.ok) return own
   const corrections: Correction[] = []
@@ -38,7 +49,7 @@ export function chooseLimits(options: LimitOptions, settings: Settings | undefin
   }
   const double = corrections.find((one, i) => corrections.findIndex((other) => isSameUnit(one, other)) < i)
   if (double) return wrongUse(`two corrections are for ${double.channel} of unit ${double.serial}; give one`)
-  const shown: Shown = { sets: sets.value, own: own.value, ...(named === undefined ? {} : { named }) }
+  const shown: Shown = { sets, own: own.value, ...(named === undefined ? {} : { named }) }
   return { ok: true, value: { shown, corrections } }
 }
 

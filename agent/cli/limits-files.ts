@@ -40,6 +40,9 @@ export function loadLimitSets(folder = limitsFolder): Outcome<readonly LimitSet[
   return good(sets)
 }
 
+/** Names of the sets there are. */
+export const limitSetNames = (): string[] => yamlNames(limitsFolder).map((name) => basename(name, '.yaml'))
+
 /** A folder that cannot be read has no sets. */
 function yamlNames(folder: string): string[] {
   try {
