@@ -41,6 +41,7 @@ interface Run {
 interface Start {
   readonly plan: SamplingStep | 'protecting'
   readonly volts?: number
+  readonly celsius?: number
   readonly disk?: MemoryDisk
   readonly clock?: ReturnType<typeof newClock>
   readonly state?: RigOptions['state']
@@ -51,7 +52,11 @@ interface Start {
 async function start(of: Start): Promise<Run> {
   const clock = of.clock ?? newClock()
   const sensor = new ToldSensor(clock, { pm2_5: () => 20 })
-  const gauge = new ToldGauge({ battery_voltage: of.volts ?? 13.3, battery_current: 0 })
+  const gauge = new ToldGauge({
+    battery_voltage: of.volts ?? 13.3,
+    battery_current: 0,
+    ...(of.celsius === undefined ? {} : { 'temperature.outside': of.celsius }),
+  })
   const options = { wake, planned: { command: sleep, supply: of.supply } }
   const rig = await startRig(clock, of.disk ?? new MemoryDisk(), {
     instruments: [{ sensor, options }],
@@ -173,6 +178,15 @@ describe('the sampling plan of a station', () => {
     expect(rests()).toBe('what was known before: no gauge answers')
   })
 
+  it('tells at once that lithium cells are charged in the frost', async () => {
+    const { rig, gauge } = await start({ plan: 'continuous', celsius: -5 })
+    await rig.live(120)
+    expect(rig.codes()).not.toContain('charging-cold')
+    gauge.values.battery_current = 2
+    await rig.live(240)
+    expect(rig.codes()).toContain('charging-cold')
+  })
+
   it('keeps step and charge over a restart in order, and waits for recovery after a hard cut', async () => {
     const disk = new MemoryDisk()
     const { state } = memory()
@@ -196,14 +210,21 @@ describe('the sampling plan of a station', () => {
     expect(cuts).toBe(6)
   })
 
-  it('decides nothing on a full day of dark without a gauge, and tells that it is blind', async () => {
+  it('decides nothing while no gauge answers, and tells that it is blind', async () => {
     const { rig, gauge } = await start({ plan: 'protecting' })
+    // The first asking is at the start.
+    const blind = new ToldGauge({ battery_voltage: undefined })
     gauge.values.battery_voltage = undefined
-    gauge.values.battery_current = undefined
-    const blind = await start({ plan: 'protecting', volts: undefined })
-    blind.gauge.values.battery_voltage = undefined
     await rig.live(600)
-    await blind.rig.live(600)
     expect(await events(rig, 'sampling-plan')).toEqual([])
+    const sensor = new ToldSensor(newClock(), { pm2_5: () => 20 })
+    const options = { energy: energyOf('protecting') }
+    const other = await startRig(newClock(), new MemoryDisk(), {
+      instruments: [{ sensor }],
+      gauge: blind,
+      options,
+    })
+    await other.live(600)
+    expect(other.codes()).toContain('charge-unknown')
   })
 })
