@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { FaultBoard } from '../../agent/health/health.js'
-import type { newPanelHealth} from '../../agent/power/power.js';
+import type { newPanelHealth } from '../../agent/power/power.js'
 import { type Ledger } from '../../agent/power/power.js'
 import { BoardOff } from '../../agent/station/board-off.js'
 import { bookEnergy } from '../../agent/station/energy-books.js'
