@@ -4,6 +4,7 @@ import type { CollectOptions } from './collect.js'
 import { addCompareCommands } from './compare-commands.js'
 import type { DemoOptions } from './demo.js'
 import { addDeskCommands } from './desk-commands.js'
+import { allowGoneReaders, finish, finishRun } from './finish.js'
 import type { ListenOptions } from './listen.js'
 import type { SetupOptions } from './setup.js'
 import { addSolarCommand } from './solar-command.js'
@@ -71,7 +72,7 @@ program
   .action(async ({ settings }: { settings: string }) => {
     // The settings are read while the station's code is loaded.
     const preparing = prepareApart(settings)
-    await finish((await import('./run.js')).run(settings, preparing))
+    await finishRun((await import('./run.js')).run(settings, preparing))
   })
 
 addSiteCommands(program, settingsOption, finish)
@@ -114,8 +115,5 @@ function wholeNumber(text: string): number {
   throw new InvalidArgumentError('It must be a whole number of at most nine digits.')
 }
 
-async function finish(code: Promise<number>): Promise<void> {
-  process.exit(await code)
-}
-
+allowGoneReaders()
 await program.parseAsync()

@@ -9,7 +9,7 @@ const program = join(import.meta.dirname, '../../dist/agent/cli/main.js')
 const folder = mkdtempSync(join(tmpdir(), 'motepost-run-'))
 
 function motepost(...args: string[]): { code: number | null; said: string } {
-  const ran = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 15_000 })
+  const ran = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 60_000 })
   return { code: ran.status, said: ran.stdout + ran.stderr }
 }
 

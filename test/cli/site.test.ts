@@ -22,7 +22,7 @@ afterEach(async () => {
 })
 
 function motepost(...args: string[]): { code: number | null; out: string; err: string } {
-  const ran = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 15_000 })
+  const ran = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 60_000 })
   return { code: ran.status, out: ran.stdout, err: ran.stderr }
 }
 
