@@ -1,5 +1,6 @@
 import { randomUUID } from 'node:crypto'
 import { join } from 'node:path'
+import { boardSigns } from '../hardware/board-identity.js'
 import { SystemClock } from '../hardware/clock.js'
 import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { lockFolder } from '../hardware/lock.js'
@@ -7,14 +8,17 @@ import { stateFile } from '../hardware/state-file.js'
 import type { Settings } from '../settings/settings.js'
 import { entryDetails, readEntry, siteLineName, SiteLog } from '../sitelog/sitelog.js'
 import { reservedNumbers, siteList, type EntryAnswer, type SiteList } from '../station/station.js'
-import { openStore, readStoreFolder, type Store } from '../store/store.js'
-import { bootWord, good, type EventLine, type Outcome } from '../terms/terms.js'
+import { openStore, readStoreFolder, signOfAnotherBoard, type Store } from '../store/store.js'
+import { bad, bootWord, good, type EventLine, type Outcome } from '../terms/terms.js'
 
 /** The site log of a data folder that no agent writes to. */
 
 type Added = EntryAnswer & { readonly safe: boolean }
 
-/** Writes an entry straight into the store. Faults: store-in-use, store-foreign, disk-*. */
+/**
+ * Writes an entry straight into the store. Faults: store-in-use, store-foreign, disk-*; store-other-board, where the store is
+ * that of another board: a line of this one must not stand under its numbers.
+ */
 export async function addToFolder(
   settings: Settings,
   entry: Record<string, string>,
@@ -37,11 +41,16 @@ async function addToDisk(
   disk: FolderDisk,
   entry: Record<string, string>,
 ): Promise<Outcome<Added>> {
+  const board = boardSigns()
+  const apart = await signOfAnotherBoard(disk, board)
+  if (!apart.ok) return apart
+  if (apart.value !== undefined) return bad('store-other-board', `${disk.name}, by its ${apart.value}`)
   const reserved = await reservedNumbers(stateFile(join(settings.data.folder, 'state.json')))
   const store = await openStore({
     disk,
     newStoreId: randomUUID,
     station: settings.station.name,
+    board,
     ...reserved,
   })
   if (!store.ok) return store

@@ -4,7 +4,7 @@
  * board that is told otherwise gets a store of its own; the earlier one moves into a folder below, readable as before.
  */
 import { bad, done, good, type Disk, type Outcome } from '../terms/terms.js'
-import { marksOf, type Board } from './board-marks.js'
+import { marksOf, type Board, type BoardMarks } from './board-marks.js'
 import { readIdentity, writeIdentity } from './identity.js'
 import { damagedName, earlierFolder, identityName, linesFiles } from './names.js'
 import type { Identity } from './stored-line.js'
@@ -27,16 +27,25 @@ export async function claimFolder(disk: Disk, board: Board): Promise<Outcome<Cla
   if (!read.ok) return read
   if (!read.value) return good({ kind: 'new' })
   const { identity, board: marks = {} } = read.value
-  const now = marksOf(identity.storeId, board)
-  const sign = board.find(({ source }) => marks[source] !== undefined)
-  if (sign) {
-    if (now[sign.source] === marks[sign.source]) return good({ kind: 'same' })
-    return setApart(disk, identity, sign.source)
-  }
+  const told = tellingSign(identity, marks, board)
+  if (told) return told.isSame ? good({ kind: 'same' }) : setApart(disk, identity, told.source)
   if (board.length === 0 || Object.keys(marks).length > 0) return good({ kind: 'unknown' })
   // Made by a release that did not ask: this board is taken to be its own. A disk that does not take it is asked again.
-  await writeIdentity(disk, identity, now)
+  await writeIdentity(disk, identity, marksOf(identity.storeId, board))
   return good({ kind: 'same' })
+}
+
+/** Only looks: the sign that tells the folder's store to be of another board. Faults: store-foreign, disk-*. */
+export async function signOfAnotherBoard(disk: Disk, board: Board): Promise<Outcome<string | undefined>> {
+  const read = await readIdentity(disk)
+  if (!read.ok) return read
+  const told = read.value && tellingSign(read.value.identity, read.value.board ?? {}, board)
+  return good(told && !told.isSame ? told.source : undefined)
+}
+
+function tellingSign({ storeId }: Identity, marks: BoardMarks, board: Board) {
+  const source = board.find((sign) => marks[sign.source] !== undefined)?.source
+  return source && { source, isSame: marksOf(storeId, board)[source] === marks[source] }
 }
 
 const alsoMoves = [damagedName, 'state.json', 'state.json.previous', '.station-key']

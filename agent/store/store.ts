@@ -25,7 +25,7 @@ import type { Identity } from './stored-line.js'
 import { StoreWriter } from './writer.js'
 
 export { openArchive, type Added, type Archive, type ArchiveOptions, type ArrivedLine } from './archive.js'
-export { claimFolder, type Claim } from './board.js'
+export { claimFolder, signOfAnotherBoard, type Claim } from './board.js'
 export type { Board } from './board-marks.js'
 export { earlierFolder } from './names.js'
 export { readStoreFolder, type StoreFolder } from './folder.js'

@@ -451,6 +451,13 @@ const kinds = {
     words: 'the board stays on: that it would wake again was not proven, or cannot be',
     firstThing: 'run motepost check at the station; it sets the alarm of the clock and reads it back',
   },
+  'store-other-board': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the records in the data folder are those of another board',
+    firstThing:
+      'start the station once (motepost run): it begins records of its own and keeps the earlier ones',
+  },
   'board-changed': {
     severity: 'warning',
     transient: false,
