@@ -10,7 +10,7 @@ const mostCells = 4096
 const dateBytes = 10
 
 /** Powers of ten that a double holds exactly. */
-const tens = Array.from({ length: 20 }, (_, i) => 10 ** i)
+const tens = Float64Array.from({ length: 20 }, (_, i) => 10 ** i)
 
 /**
  * One line of a scan, read cell by cell from its bytes only as far as somebody asks. The same view is given for every line:
@@ -26,7 +26,9 @@ export class LineView {
   private readonly cells = new Int32Array(mostCells + 1)
   private cellCount = 0
   private newestSet: ColumnSet | undefined
+  private newestSetBytes: Uint8Array = new Uint8Array(0)
   private newestBoot = ''
+  private newestBootBytes: Uint8Array = new Uint8Array(0)
   /** The date that the newest time began with, as its bytes, and the midnight it stands for. */
   private readonly newestDate = new Uint8Array(dateBytes)
   private newestMidnight = NaN
@@ -56,13 +58,20 @@ export class LineView {
   /** The columns of a record; undefined where its columns line is damaged. */
   columnSet(): ColumnSet | undefined {
     // Nearly every record has the columns, and the boot, of the one before: no text is made to find that out.
-    if (!this.newestSet || !this.says(2, this.newestSet.id)) this.newestSet = this.sets.get(this.cell(2))
+    if (!this.newestSet || !this.says(2, this.newestSetBytes)) {
+      const id = this.cell(2)
+      this.newestSet = this.sets.get(id)
+      this.newestSetBytes = Buffer.from(id, 'latin1')
+    }
     return this.newestSet
   }
 
   /** First eight hex digits of a record's boot id. */
   boot(): string {
-    if (!this.says(3, this.newestBoot)) this.newestBoot = this.cell(3)
+    if (!this.says(3, this.newestBootBytes)) {
+      this.newestBoot = this.cell(3)
+      this.newestBootBytes = Buffer.from(this.newestBoot, 'latin1')
+    }
     return this.newestBoot
   }
 
@@ -126,11 +135,12 @@ export class LineView {
   }
 
   /** Whether a cell is this text, without making one of it. */
-  private says(index: number, text: string): boolean {
-    if (!this.splitTo(index)) return text === ''
-    const at = this.cells[index]
-    if (this.cells[index + 1] - 1 - at !== text.length) return false
-    for (let i = 0; i < text.length; i++) if (this.bytes[at + i] !== text.charCodeAt(i)) return false
+  private says(index: number, text: Uint8Array): boolean {
+    if (!this.splitTo(index)) return text.length === 0
+    const { bytes, cells } = this
+    const at = cells[index]
+    if (cells[index + 1] - 1 - at !== text.length) return false
+    for (let i = 0; i < text.length; i++) if (bytes[at + i] !== text[i]) return false
     return true
   }
 
@@ -148,7 +158,7 @@ export class LineView {
 
   /** Digits and point only, so digits divided by a power of ten is the nearest double, as Number(text) gives it. */
   private number(index: number): number {
-    if (!this.splitTo(index)) return NaN
+    if (index >= this.cellCount && !this.splitTo(index)) return NaN
     const { bytes } = this
     const end = this.cells[index + 1] - 1
     let at = this.cells[index]

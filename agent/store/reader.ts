@@ -58,6 +58,7 @@ export interface Scanned {
 }
 
 const columnsWord = Buffer.from('columns,,')
+const comma = 44
 
 /** Column sets are named by their content; more than so many different ones is not a store of ours. */
 export const mostSets = 1000
@@ -233,6 +234,10 @@ export class StoreReader {
 
   private learn(bytes: Buffer, start: number, end: number): void {
     if (!beginsWith(bytes, start, end, columnsWord) || this.sets.size >= mostSets) return
+    // Sets are named by their content: one that is known need not be read again, and every file begins with its own.
+    const nameAt = start + columnsWord.length
+    const nameEnd = bytes.indexOf(comma, nameAt)
+    if (nameEnd < end && this.sets.has(bytes.toString('latin1', nameAt, nameEnd))) return
     const set = parseColumnSet(textOf(bytes, start, end))
     if (set && !this.sets.has(set.id)) this.sets.set(set.id, set)
   }
