@@ -6,6 +6,7 @@
  * Assumed: `step` is called once a minute; state is restored with `restore` after a restart.
  * Refused: an average with too little data capture, or of a window too little of which was recorded, is no evidence,
  * neither for raising nor for going back: no data is not 'all clear', and the alert says since when it does not know.
+ * A window in which nothing was planned is no evidence either, but no lack of it: the alert keeps what it knew.
  *
  * Inside, the words are those of IEC 62682 / ISA-18.2 (on-delay, off-delay, deadband; from memory).
  */
@@ -38,10 +39,15 @@ export interface AlertChange {
   readonly since: MonoSeconds
 }
 
+/** The longest pause of a sampling plan is 55 min: what sleeps longer is asleep until the plan changes. */
+const longestPauseSeconds = 3600
+
 export class Alert {
   private current: AlertState = 'normal'
   private pendingSince: number | undefined
   private withoutEvidenceSince: MonoSeconds | undefined
+  private nothingPlannedSince: MonoSeconds | undefined
+  private asleep = false
 
   /** @param startedAt nothing is known from then until the first step that is. */
   constructor(
@@ -60,6 +66,11 @@ export class Alert {
     return this.withoutEvidenceSince
   }
 
+  /** The sampling plan has let the sensor sleep for longer than between two windows: `state` is what was known before. */
+  get asleepByPlan(): boolean {
+    return this.asleep
+  }
+
   /** Puts back what a store's newest alert line says; a delay that was running starts anew. */
   restore(state: AlertState): void {
     this.current = state
@@ -68,6 +79,9 @@ export class Alert {
 
   /** @param quiet somebody is at the station: nothing is raised, and an on-delay starts anew; going back is told. */
   step(average: Average, now: MonoSeconds, quiet = false): AlertChange | undefined {
+    if (average.plannedSeconds === 0 && average.recordedSeconds !== 0) return this.sleep(now)
+    this.nothingPlannedSince = undefined
+    this.asleep = false
     if (!this.isEvidence(average)) {
       this.withoutEvidenceSince ??= now
       this.pendingSince = undefined
@@ -83,6 +97,15 @@ export class Alert {
     const delay = this.current === 'normal' ? this.rule.onDelaySeconds : this.rule.offDelaySeconds
     if (now - this.pendingSince < delay) return undefined
     return this.change(average)
+  }
+
+  /** A delay goes on over the pauses of a plan, and ends in a longer sleep. */
+  private sleep(now: MonoSeconds): undefined {
+    this.withoutEvidenceSince = undefined
+    this.nothingPlannedSince ??= now
+    if (now - this.nothingPlannedSince < longestPauseSeconds) return
+    this.asleep = true
+    this.pendingSince = undefined
   }
 
   private change(average: Average): AlertChange {

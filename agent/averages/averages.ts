@@ -6,7 +6,8 @@
  * (used / whole window), always together.
  * Assumed: records come in the order of monotonic time; window lengths are monotonic time, so a step of the wall clock
  * changes no average. Records of an earlier boot enter with the monotonic time they would have had.
- * Refused: a record that begins before the newest one held (counted).
+ * Refused: a record that begins before the newest one held (counted). What was used of a record of which nothing was planned
+ * was sampled on request, while an alert stands: it counts for alerts, and in no figure, here and in blocks.ts.
  * Beside it, for the desk: blocks.ts, hours.ts and days.ts make 10-min means, hours, rolling 24 h and local-standard-time
  * days of records in any order, placed in time already.
  */
@@ -99,8 +100,13 @@ export class ChannelAverages {
     return this.meanOver(windowSeconds[window], end)
   }
 
+  /** The same with what was sampled on request, as if it had been planned: for alerts only. */
+  meanForAlerts(window: WindowName, end: MonoSeconds): Average {
+    return this.meanOver(windowSeconds[window], end, true)
+  }
+
   /** The average over so many seconds that end at `end`: a day so far, for one. */
-  meanOver(length: number, end: MonoSeconds): Average {
+  meanOver(length: number, end: MonoSeconds, withRequested = false): Average {
     // Half a second of grace: record edges carry two decimals, windows do not.
     const from = end - length - 0.5
     let recorded = 0
@@ -114,6 +120,10 @@ export class ChannelAverages {
       recorded += this.seconds[i]
       planned += this.planned[i]
       if (!(this.used[i] > 0)) continue
+      if (this.planned[i] === 0) {
+        if (!withRequested) continue
+        planned += this.seconds[i]
+      }
       used += this.used[i]
       sum += this.used[i] * this.means[i]
       atLeast ||= this.over[i] === 1

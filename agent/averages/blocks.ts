@@ -58,6 +58,8 @@ export class BlockSums {
     let at = piece.from
     while (at < end) {
       const block = Math.floor(at / this.blockMillis)
+      // Nearly every record lies in one block.
+      if (at === piece.from && end <= (block + 1) * this.blockMillis) return this.addTo(block, piece, 1)
       const next = Math.min(end, (block + 1) * this.blockMillis)
       this.addTo(block, piece, (next - at) / (end - piece.from))
       at = next
@@ -70,7 +72,8 @@ export class BlockSums {
     const at = (block - day * this.perDay) * width
     page[at] += piece.seconds * share
     page[at + 1] += piece.plannedSeconds * share
-    if (!(piece.usedSeconds > 0) || Number.isNaN(piece.mean)) return
+    // Used and not planned: sampled on request, for alerts only.
+    if (!(piece.usedSeconds > 0) || piece.plannedSeconds === 0 || Number.isNaN(piece.mean)) return
     const used = piece.usedSeconds * share
     page[at + 2] += used
     page[at + 3] += used * piece.mean

@@ -31,6 +31,7 @@ export function energyOptions(
     load,
     plan: {
       plan: power.plan,
+      richerWhenAlerted: power.richerWhenAlerted,
       standardOffsetMinutes,
       rules: {
         ...usualRules,

@@ -1,19 +1,22 @@
 /** Sums of a store's records by channel, unit and deployment: no figure made of them crosses a change of any. */
 import { BlockSums, type Piece } from '../averages/averages.js'
+import type { Uncertainty } from '../limits/limits.js'
 import type { Deployment, Unit } from '../sitelog/sitelog.js'
-import { good, isMass, type Column, type ColumnSet, type Outcome } from '../terms/terms.js'
+import { good, isMass, isSupply, type Column, type ColumnSet, type Outcome } from '../terms/terms.js'
 import type { DeskStore } from './desk.js'
 import {
   concernOf,
   eachRecord,
   isMarked,
   isOver,
+  isOverCap,
   KeptStanding,
   UnplacedCount,
   type DeskRecord,
   type Standing,
   type Unplaced,
 } from './desk-records.js'
+import { plannedBeside } from './desk-planned.js'
 import type { Survey } from './desk-survey.js'
 import type { Span } from './desk-zone.js'
 
@@ -21,6 +24,8 @@ export interface Series {
   readonly column: Column
   readonly unit?: Unit
   readonly deployment?: Deployment
+  /** As stated for an imported reference; absent: that of a sensor. */
+  readonly uncertainty?: Uncertainty
   /** In local standard time. */
   readonly sums: BlockSums
 }
@@ -57,6 +62,9 @@ export async function gather(
   const unplaced = new UnplacedCount()
   const leftOut: Record<string, number> = {}
   const layouts = new Map<ColumnSet, Layout>()
+  const offsetMillis = options.offsetMinutes * 60_000
+  // One for all records: a year of them would be a million and a half.
+  const piece = emptyPiece()
   let corrected = 0
   let bounded = 0
   const visit = (record: DeskRecord): void => {
@@ -67,11 +75,13 @@ export async function gather(
     let layout = layouts.get(record.set)
     if (!layout) layouts.set(record.set, (layout = layoutOf(survey, record.set, options)))
     const isLeftOut = takeStandings(layout, record)
-    const planned = record.view.planned()
     const marks = record.view.marked()
+    const planned = record.view.planned()
     for (const mean of layout.columns) {
       const { sums } = seriesOf(series, mean, options.blockSeconds)
-      sums.add(pieceOf(record, mean, { planned, marks }, options.offsetMinutes))
+      fillPiece(piece, record, mean, planned, marks)
+      piece.from = record.utc + offsetMillis
+      sums.add(piece)
     }
     if (isNoted && isLeftOut) noteLeftOut(leftOut, record, layout)
   }
@@ -95,6 +105,7 @@ interface MeanColumn {
   /** -1 where no maximum is kept. */
   readonly maxAt: number
   readonly isMass: boolean
+  readonly isSupply: boolean
   readonly concern: Concern
   /** The series that took the piece before: nearly always the next one's too. */
   newest?: { readonly series: Series; readonly standing: Standing }
@@ -123,7 +134,8 @@ function layoutOf(survey: Survey, set: ColumnSet, { channels, beside = [] }: Gat
     const usedAt = at('used')
     if (usedAt < 0) return []
     const concern = concernFor(channel)
-    return [{ column, isNoted, meanAt, usedAt, maxAt: at('max'), isMass: isMass(channel), concern }]
+    const kinds = { isMass: isMass(channel), isSupply: isSupply(channel) }
+    return [{ column, isNoted, meanAt, usedAt, maxAt: at('max'), ...kinds, concern }]
   })
   return { columns, concerns: [...concerns.values()] }
 }
@@ -162,21 +174,29 @@ function seriesOf(all: Map<string, Series>, mean: MeanColumn, blockSeconds: numb
   return series
 }
 
-function pieceOf(
-  { view, seconds, utc }: DeskRecord,
-  { column, meanAt, usedAt, maxAt, isMass, concern: { standing } }: MeanColumn,
-  { planned, marks }: { planned: number; marks: string },
-  offsetMinutes: number,
-): Piece {
+type FilledPiece = { -readonly [K in keyof Piece]: Piece[K] }
+
+const emptyPiece = (): FilledPiece => ({
+  ...{ from: NaN, seconds: NaN, plannedSeconds: NaN, usedSeconds: NaN, mean: NaN },
+  ...{ marked: false, over: false },
+})
+
+/** All but when it began. */
+function fillPiece(
+  piece: FilledPiece,
+  { view, seconds }: DeskRecord,
+  { column: { channel }, meanAt, usedAt, maxAt, isMass, isSupply, concern: { standing } }: MeanColumn,
+  planned: number,
+  marks: string,
+): void {
   const mean = view.value(meanAt)
+  const used = view.value(usedAt)
   const counts = standing.leftOut === undefined && !Number.isNaN(mean)
-  return {
-    from: utc! + offsetMinutes * 60_000,
-    seconds,
-    plannedSeconds: planned,
-    usedSeconds: counts ? view.value(usedAt) : 0,
-    mean,
-    marked: standing.marked !== undefined || isMarked(column.channel, marks),
-    over: counts && isMass && isOver(column.channel, maxAt < 0 ? undefined : view.value(maxAt), marks),
-  }
+  piece.seconds = seconds
+  piece.plannedSeconds = isSupply ? seconds : plannedBeside(planned, seconds, channel, used, marks)
+  piece.usedSeconds = counts ? used : 0
+  piece.mean = mean
+  piece.marked = standing.marked !== undefined || isMarked(channel, marks)
+  piece.over =
+    counts && isMass && (maxAt < 0 ? isOver(channel, undefined, marks) : isOverCap(view.value(maxAt)))
 }

@@ -6,6 +6,7 @@ import { openRecords } from './averages-source.js'
 import { asProblem, wrongUse, type Opened } from './desk.js'
 import { eachRecord, isMarked, isOver, standingOf, type DeskRecord } from './desk-records.js'
 import type { Series } from './desk-series.js'
+import { plannedOf } from './desk-planned.js'
 import type { Survey } from './desk-survey.js'
 import type { Asked } from './explain.js'
 import { utcOfLocal } from './explain.js'
@@ -41,7 +42,8 @@ function rowOf(asked: Asked, line: string, piece: Piece, words: string): RecordR
   const end = piece.from + piece.seconds * 1000
   const inside = (Math.min(end, asked.to) - Math.max(piece.from, asked.from)) / 1000
   const share = piece.seconds > 0 ? inside / piece.seconds : 0
-  const used = Number.isNaN(piece.mean) ? 0 : piece.usedSeconds * share
+  const isIn = piece.plannedSeconds > 0 && !Number.isNaN(piece.mean)
+  const used = isIn ? piece.usedSeconds * share : 0
   return { line, start: startText(piece.from, asked), piece, inside, used, words }
 }
 
@@ -78,10 +80,11 @@ function storeRow(asked: Asked, series: Series, survey: Survey, record: DeskReco
   const marks = view.marked()
   const mean = view.value(at.mean)
   const counts = standing.leftOut === undefined && !Number.isNaN(mean)
+  const plannedSeconds = plannedOf(record, column.channel, view.value(at.used), marks)
   const over = counts && isOver(column.channel, at.max < 0 ? undefined : view.value(at.max), marks)
   const piece: Piece = {
     from: utc! + asked.found.zone.offsetMinutes * 60_000,
-    ...{ seconds, plannedSeconds: view.planned(), usedSeconds: counts ? view.value(at.used) : 0, mean, over },
+    ...{ seconds, plannedSeconds, usedSeconds: counts ? view.value(at.used) : 0, mean, over },
     marked: standing.marked !== undefined || isMarked(column.channel, marks),
   }
   const words = [
@@ -91,6 +94,7 @@ function storeRow(asked: Asked, series: Series, survey: Survey, record: DeskReco
     standing.marked && `marked by the site log: ${standing.marked}`,
     record.corrected && 'placed by a time check',
     over && 'over range',
+    plannedSeconds === 0 && piece.usedSeconds > 0 && 'on request: for alerts only',
   ]
   return rowOf(asked, String(view.seq), piece, words.filter(Boolean).join('; '))
 }

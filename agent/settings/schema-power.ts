@@ -1,4 +1,4 @@
-import { choice, group, list, number, text, whole } from './leaves.js'
+import { choice, group, list, number, onOff, text, whole } from './leaves.js'
 import { anyWords, pathShape, pathWords, plainText } from './patterns.js'
 
 const words = (about: string) => list(about, text('A word.', plainText, anyWords), [1, 16], 'words')
@@ -52,6 +52,9 @@ export const powerGroup = group('Battery, sun, and how much the station measures
     'continuous, or 5-of-15, 5-of-60 (minutes) or heartbeat for good; protecting: continuous, and less only while the battery needs it.',
     ['continuous', '5-of-15', '5-of-60', 'heartbeat', 'protecting'],
   ).default('continuous'),
+  richer_when_alerted: onOff(
+    'While an alert of a sensor stands it runs between the windows of the plan too, for alerts only: no figure is made of that.',
+  ).default(false),
   reserve_percent: percent(
     'Charge that is never spent on measurements; by default 30 for lifepo4, 50 for lead-acid.',
   ).optional(),

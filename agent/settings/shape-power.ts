@@ -22,6 +22,7 @@ export interface PowerSettings {
   }
   readonly load: { readonly boardWatts: number; readonly sensorWatts: number; readonly modemWatts: number }
   readonly plan: 'continuous' | '5-of-15' | '5-of-60' | 'heartbeat' | 'protecting'
+  readonly richerWhenAlerted: boolean
   /** Absent: as the chemistry has it. */
   readonly reservePercent?: number
   readonly cutOffPercent?: number
@@ -63,6 +64,7 @@ export function powerOf(file: PowerFile): PowerSettings {
     ...(file.panel ? { panel: panelOf(file.panel) } : {}),
     load: { boardWatts: load.board_w, sensorWatts: load.sensor_w, modemWatts: load.modem_w },
     plan: file.plan,
+    richerWhenAlerted: file.richer_when_alerted,
     ...(reserve_percent === undefined ? {} : { reservePercent: reserve_percent }),
     ...(cut_off_percent === undefined ? {} : { cutOffPercent: cut_off_percent }),
     resumePoints: file.resume_points,

@@ -44,7 +44,7 @@ export class AlertWatch {
     let changed = false
     for (const alert of this.alerts) {
       const { rule } = alert
-      const average = this.averages.mean(rule.channel, rule.average, at)
+      const average = this.averages.forAlerts(rule.channel, rule.average, at)
       if (!average) continue
       const change = alert.step(average, at, quiet !== undefined)
       if (!change) continue
@@ -58,6 +58,11 @@ export class AlertWatch {
     return changed
   }
 
+  /** Whether a rule of one of these channels is raised. */
+  isRaisedOf(channels: ReadonlySet<string>): boolean {
+    return this.alerts.some(({ rule, state }) => state === 'raised' && channels.has(rule.channel))
+  }
+
   /** The alerts whose changes may be told now. */
   takeUntold(): readonly Alert[] {
     const untold = this.untold
@@ -65,10 +70,10 @@ export class AlertWatch {
     return untold
   }
 
-  /** The alerts whose message would say something new without a change of state: quiet, or not known. */
+  /** The alerts whose message would say something new without a change of state: quiet, not known, or asleep by plan. */
   turned(quiet: string | undefined): readonly Alert[] {
     return this.alerts.filter((alert) => {
-      const says = `${quiet ?? ''} ${alert.unknownSince ?? ''}`
+      const says = `${quiet ?? ''} ${alert.unknownSince ?? ''} ${alert.asleepByPlan}`
       const isNew = this.seen.get(alert) !== says
       this.seen.set(alert, says)
       return isNew

@@ -273,7 +273,8 @@ export class InstrumentRunner {
   }
 
   /** The sampling plan lets the sensor run, or puts it to sleep: it is not read then, and its silence is none. */
-  run(on: boolean, now: MonoSeconds): void {
+  run(on: boolean, now: MonoSeconds, onRequest = false): void {
+    this.screen.surroundings.onRequest = onRequest
     this.sleep.supply(on, now)
     if (on === !this.sleep.asleep) return
     this.sleep.asleep = !on

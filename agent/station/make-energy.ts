@@ -36,6 +36,8 @@ interface Around {
   readonly gauges: readonly GaugeRunner[]
   readonly instruments: readonly InstrumentRunner[]
   readonly surroundings: SurroundingsWatch
+  /** An alert of what the instruments measure stands. */
+  readonly alerted: () => boolean
 }
 
 /** Battery, plan, modem and board of a station, as far as its settings have them. */
@@ -45,7 +47,7 @@ export function makeEnergy(
   hooks: Hooks,
   around: Around,
 ): { energy: EnergyWatch | undefined; modem: ModemHours | undefined } {
-  const { clock, faults, inFlight, gauges, instruments, surroundings } = around
+  const { clock, faults, inFlight, gauges, instruments, surroundings, alerted } = around
   const mono = () => ports.clock.mono()
   const utcAt = (now: Parameters<StationClock['at']>[0]) => clock.at(now)
   const tell = (name: string, details: Readonly<Record<string, string>>) =>
@@ -64,7 +66,7 @@ export function makeEnergy(
     utcAt,
     faults,
     tell,
-    plan: new SamplingPlan(options.energy.plan, { sensors: instruments, utcAt, tell }),
+    plan: new SamplingPlan(options.energy.plan, { sensors: instruments, utcAt, alerted, tell }),
     modem,
     boardOff,
   })

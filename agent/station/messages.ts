@@ -31,7 +31,8 @@ export function alertDetails(change: AlertChange, decimals: number): Record<stri
 
 /**
  * The retained message of a rule: its present state, when it last changed and on what figure. Without enough data the
- * state is 'unknown', beside what it was: no data is not all clear. During a visit `quiet` says why nothing is raised.
+ * state is 'unknown', beside what it was: no data is not all clear. Where the sampling plan lets the sensor sleep the state
+ * stays, and `asleep_by_plan` says so. During a visit `quiet` says why nothing is raised.
  */
 export function alertJson(
   alert: Alert,
@@ -51,6 +52,7 @@ export function alertJson(
           was: state,
           unknown_since: unknownUtc === undefined ? 'the clock was not trusted' : utcText(unknownUtc),
         }),
+    ...(alert.asleepByPlan ? { asleep_by_plan: true } : {}),
     ...(quiet === undefined ? {} : { quiet }),
     priority: rule.priority,
     watches: `${rule.channel} ${rule.average} mean ${rule.direction} ${rule.level} ${unit}`,

@@ -101,11 +101,13 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
     gauges: asked,
     instruments,
     surroundings,
+    alerted: () => alerting.isRaisedOf(measured),
   })
   const set = columnSet([...instruments, ...gauges].flatMap((part) => columnsOf(part.channels)))
   const boxed = instruments.map(({ channels }, i) => ({ channels, box: ports.instruments[i].options.box }))
   const pairs = new PairWatch(boxed, set, faults)
-  const averages = averagesFor(options, instruments, set)
+  const measured = new Set(instruments.flatMap(({ channels }) => channels.map(({ key }) => key)))
+  const averages = averagesFor(options, measured, set)
   const alerting = new AlertWatch(
     options.rules,
     averages,
@@ -128,15 +130,10 @@ function logFault(log: Log, { fault, stands }: FaultChange): void {
 /** What is measured, and whatever else a rule watches: a battery, say. */
 function averagesFor(
   { rules }: StationOptions,
-  instruments: readonly InstrumentRunner[],
+  measured: ReadonlySet<string>,
   set: ColumnSet,
 ): RunningAverages {
-  const measured = instruments.flatMap(({ channels }) => channels.map(({ key }) => key))
-  return new RunningAverages(
-    set,
-    new Set([...measured, ...rules.map(({ channel }) => channel)]),
-    new Set(measured),
-  )
+  return new RunningAverages(set, new Set([...measured, ...rules.map(({ channel }) => channel)]), measured)
 }
 
 function makeSite(

@@ -19,13 +19,15 @@ export class RecordWriter {
   write(start: MonoSeconds, at: MonoSeconds): void {
     const { instruments, gauges, set, boot, clock, pairs, averages, energy } = this.parts
     const seconds = at - start
-    const planned = energy?.ports.plan.running === false ? 0 : seconds
+    const plan = energy?.ports.plan
+    const planned = plan?.planned === false ? 0 : seconds
+    const running = plan?.running === false ? 0 : seconds
     const values = new Float64Array(set.columns.length)
     const excluded: Record<string, number> = {}
     const marked: Record<string, number> = {}
     let offset = 0
     instruments.forEach((instrument, i) => {
-      const result = instrument.closeMinute(at, planned, values, offset)
+      const result = instrument.closeMinute(at, running, values, offset)
       for (const reason in result.excluded)
         excluded[withSlot(reason, this.slots[i])] = result.excluded[reason]
       for (const mark in result.marked) marked[withSlot(mark, this.slots[i])] = result.marked[mark]

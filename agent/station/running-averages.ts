@@ -57,9 +57,9 @@ export class RunningAverages {
       )
   }
 
-  /** The average over the window that ends at `end`; undefined for a channel that is not kept. */
-  mean(key: string, window: WindowName, end: MonoSeconds): Average | undefined {
-    return this.byKey.get(key)?.averages.mean(window, end)
+  /** What alerts go by, over the window that ends at `end`; undefined for a channel that is not kept. */
+  forAlerts(key: string, window: WindowName, end: MonoSeconds): Average | undefined {
+    return this.byKey.get(key)?.averages.meanForAlerts(window, end)
   }
 
   /**

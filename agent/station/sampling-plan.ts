@@ -14,13 +14,17 @@ export interface PlanOptions {
   /** A step that never changes, or: continuous, and less only to protect the battery. */
   readonly plan: SamplingStep | 'protecting'
   readonly rules: PlanRules
+  /** While an alert of a sensor stands, it runs between its windows too: on request, for alerts only. */
+  readonly richerWhenAlerted?: boolean
   readonly standardOffsetMinutes: number
 }
 
 /** What a plan acts on. */
 export interface PlanPorts {
-  readonly sensors: readonly { run(on: boolean, now: MonoSeconds): void }[]
+  readonly sensors: readonly { run(on: boolean, now: MonoSeconds, onRequest: boolean): void }[]
   readonly utcAt: (now: MonoSeconds) => UtcMillis | undefined
+  /** An alert of what the sensors measure stands. */
+  readonly alerted: () => boolean
   readonly tell: (name: string, details: Readonly<Record<string, string>>) => void
 }
 
@@ -38,6 +42,8 @@ export class SamplingPlan {
   reason: PlanReason | 'fixed'
   /** Whether the sensor runs in the running record. */
   running = true
+  /** Whether the plan itself has it run: of the rest of the running records no figure is made. */
+  planned = true
   private decidedDay: number | undefined
   private lowLooks = 0
 
@@ -61,8 +67,15 @@ export class SamplingPlan {
 
   /** A record begins at this moment. */
   apply(start: MonoSeconds): void {
-    this.running = runsInMinute(this.step, this.minuteAt(start) % 60)
-    for (const sensor of this.ports.sensors) sensor.run(this.running, start)
+    this.planned = runsInMinute(this.step, this.minuteAt(start) % 60)
+    this.running = this.planned || this.isRequested()
+    const onRequest = this.running && !this.planned
+    for (const sensor of this.ports.sensors) sensor.run(this.running, start, onRequest)
+  }
+
+  /** Never at the heartbeat: there the sensor sleeps to protect the battery, whatever the air is. */
+  private isRequested(): boolean {
+    return this.options.richerWhenAlerted === true && this.step !== 'heartbeat' && this.ports.alerted()
   }
 
   /** Minutes of local standard time since its beginning; of the boot while the clock is not trusted. */

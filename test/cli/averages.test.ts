@@ -3,7 +3,7 @@ import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { averages, type AveragesOptions } from '../../agent/cli/averages.js'
 import { built, runWithoutRights, withoutRights } from '../support/without-rights.js'
-import { utcText, utcMillis } from '../../agent/terms/terms.js'
+import { utcText, utcMillis, type RecordLine } from '../../agent/terms/terms.js'
 import {
   anchor,
   archiveOf,
@@ -58,6 +58,32 @@ const text = async (store: string, options: AveragesOptions = {}): Promise<strin
   (await ran(() => averages({ store, zone, ...options }))).out
 
 describe('averages', () => {
+  it('count for a gauge while the sensor sleeps by plan, and nothing of what was sampled on request', async () => {
+    const asleep =
+      (make: Make, marked: Readonly<Record<string, number>> = {}): Make =>
+      (seq) => {
+        const line = make(seq) as RecordLine
+        const sampled = marked['on-request'] ?? 0
+        return {
+          ...line,
+          planned: 0,
+          marked,
+          values: [sampled ? 500 : NaN, sampled, 500, ...Array.from(line.values).slice(3)],
+        }
+      }
+    const lines = minutes(at(9), 60, 10).map((make, i) =>
+      i % 15 < 5 ? make : asleep(make, i % 15 < 10 ? { 'on-request': 60 } : {}),
+    )
+    const { series } = await told(await storeOf(lines), { channel: ['pm2_5', 'battery_voltage'] })
+    const hour = (channel: string) => series.find((one) => one.channel === channel)!.periods[0]
+    expect(hour('pm2_5')).toMatchObject({
+      mean: 10,
+      data_capture_percent: 100,
+      sampled_share_percent: 33.3,
+    })
+    expect(hour('battery_voltage')).toMatchObject({ data_capture_percent: 100, sampled_share_percent: 100 })
+  })
+
   it('are what a hand sum gives, with data capture and sampled share beside each', async () => {
     // 09:00: 30 min of 10 and 20 min of 40 -> (30 * 10 + 20 * 40) / 50 = 22; 50 of 60 min.
     const store = await storeOf([

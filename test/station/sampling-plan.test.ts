@@ -1,9 +1,11 @@
 import { describe, expect, it } from 'vitest'
+import type { AlertRule } from '../../agent/alerts/alerts.js'
 import { command } from '../../agent/instruments/instruments.js'
 import { loadLayout } from '../../agent/cli/layouts.js'
 import { chemistries, usualRules, type SamplingStep } from '../../agent/power/power.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
-import { good, done, type EventLine, type OnOffSwitch } from '../../agent/terms/terms.js'
+import { good, done, type EventLine, type OnOffSwitch, type RecordLine } from '../../agent/terms/terms.js'
+import { alertJson } from '../../agent/station/messages.js'
 import type { StationOptions } from '../../agent/station/station.js'
 import {
   newClock,
@@ -20,7 +22,10 @@ const sleep = layout.ok ? command(layout.value, 'sleep')! : new Uint8Array()
 const wake = layout.ok ? command(layout.value, 'wake')! : new Uint8Array()
 const hex = (bytes: Uint8Array): string => Buffer.from(bytes).toString('hex')
 
-const energyOf = (plan: SamplingStep | 'protecting'): StationOptions['energy'] => ({
+const energyOf = (
+  plan: SamplingStep | 'protecting',
+  richerWhenAlerted = false,
+): StationOptions['energy'] => ({
   battery: {
     chemistry: chemistries.lifepo4,
     capacityAmpereHours: 20,
@@ -29,8 +34,26 @@ const energyOf = (plan: SamplingStep | 'protecting'): StationOptions['energy'] =
     gaugeOffsetAmperes: 0.05,
   },
   load: { boardWatts: 1, sensorWatts: 0.5, modemWatts: 0 },
-  plan: { plan, rules: { ...usualRules, ...chemistries.lifepo4 }, standardOffsetMinutes: 0 },
+  plan: {
+    plan,
+    rules: { ...usualRules, ...chemistries.lifepo4 },
+    richerWhenAlerted,
+    standardOffsetMinutes: 0,
+  },
 })
+
+const smoke: AlertRule = {
+  rule: 'smoke',
+  channel: 'pm2_5',
+  average: '10-min',
+  direction: 'above',
+  level: 100,
+  backAt: 80,
+  onDelaySeconds: 0,
+  offDelaySeconds: 0,
+  leastDataCapture: 0.75,
+  priority: 'high',
+}
 
 interface Run {
   readonly rig: Rig
@@ -47,11 +70,13 @@ interface Start {
   readonly state?: RigOptions['state']
   readonly supply?: OnOffSwitch
   readonly rules?: StationOptions['rules']
+  readonly richer?: boolean
+  readonly pm2_5?: (at: number) => number
 }
 
 async function start(of: Start): Promise<Run> {
   const clock = of.clock ?? newClock()
-  const sensor = new ToldSensor(clock, { pm2_5: () => 20 })
+  const sensor = new ToldSensor(clock, { pm2_5: of.pm2_5 ?? (() => 20) })
   const gauge = new ToldGauge({
     battery_voltage: of.volts ?? 13.3,
     battery_current: 0,
@@ -62,7 +87,7 @@ async function start(of: Start): Promise<Run> {
     instruments: [{ sensor, options }],
     gauge,
     state: of.state,
-    options: { energy: energyOf(of.plan), rules: of.rules ?? [] },
+    options: { energy: energyOf(of.plan, of.richer), rules: of.rules ?? [] },
   })
   return { rig, sensor, gauge }
 }
@@ -226,5 +251,63 @@ describe('the sampling plan of a station', () => {
     })
     await other.live(600)
     expect(other.codes()).toContain('charge-unknown')
+  })
+
+  it('keeps an alert as it was while nothing is planned: asleep by plan, and neither unknown nor a fault', async () => {
+    const { rig, gauge } = await start({ plan: 'protecting', rules: [smoke], pm2_5: () => 150 })
+    await rig.live(10 * 60)
+    expect(rig.station.alerts[0].state).toBe('raised')
+    gauge.values.battery_current = -12
+    await rig.live(4 * hour)
+    expect((await rig.records()).at(-1)!.planned).toBe(0)
+    const [alert] = rig.station.alerts
+    expect([alert.state, alert.unknownSince, alert.asleepByPlan]).toEqual(['raised', undefined, true])
+    const message = alertJson(alert, 'ug/m3', undefined)
+    expect(message).toMatchObject({ state: 'raised', asleep_by_plan: true })
+    expect(rig.codes().filter((code) => /silent|stuck|excluded|no-data/.test(code))).toEqual([])
+    expect(await events(rig, 'alert')).toHaveLength(1)
+  })
+
+  it('calls a sensor that fails within its windows unknown, and not asleep', async () => {
+    const { rig, sensor } = await start({ plan: '5-of-15', rules: [smoke] })
+    await rig.live(hour)
+    const [alert] = rig.station.alerts
+    expect([alert.unknownSince, alert.asleepByPlan]).toEqual([undefined, false])
+    sensor.dumb = true
+    await rig.live(hour + 10 * 60)
+    expect(alert.unknownSince).toBeDefined()
+  })
+
+  it('samples between the windows while an alert stands, where that is asked for: for the alert and no figure', async () => {
+    const pm2_5 = (at: number): number => (at < 3 * hour + 450 ? 150 : 20)
+    const asked = await start({ plan: '5-of-15', rules: [smoke], richer: true, pm2_5 })
+    const plain = await start({ plan: '5-of-15', rules: [smoke], pm2_5 })
+    for (const { rig } of [asked, plain]) await rig.live(4 * hour)
+    const usedOf = (record: RecordLine): number => asked.rig.value(record, 'pm2_5', 'used')
+    const onRequest = (await asked.rig.records()).filter(({ planned }) => planned === 0)
+    const within = onRequest.filter(({ mono }) => mono >= hour && mono < 3 * hour)
+    expect(within).toHaveLength(80)
+    for (const record of within) {
+      // The reading before the edge covers the second after it.
+      expect(usedOf(record)).toBeGreaterThanOrEqual(58)
+      expect(record.marked['on-request']).toBeGreaterThanOrEqual(58)
+    }
+    // Back as soon as the air is, where the plan alone would have waited for the next window; then it sleeps again.
+    const backAt = async ({ rig }: Run): Promise<number> => (await events(rig, 'alert')).at(-1)!.mono
+    expect(await backAt(asked)).toBeLessThan(await backAt(plain))
+    expect(usedOf((await asked.rig.records()).at(-1)!) || 0).toBe(0)
+    for (const { rig } of [asked, plain]) {
+      const figure = rig.station.averagesOf('pm2_5')['24-h'] as Record<string, number>
+      expect(figure.sampled_share_percent).toBeLessThan(34 * (4 / 24))
+    }
+  })
+
+  it('samples nothing on request at the heartbeat, however high the alert', async () => {
+    const { rig, gauge } = await start({ plan: 'protecting', rules: [smoke], richer: true, pm2_5: () => 150 })
+    await rig.live(10 * 60)
+    gauge.values.battery_current = -12
+    await rig.live(3 * hour)
+    expect(rig.station.alerts[0].state).toBe('raised')
+    expect((await rig.records()).at(-1)).toMatchObject({ planned: 0, marked: {} })
   })
 })
