@@ -1,5 +1,6 @@
 import { channelKinds, type ChannelName } from '../terms/terms.js'
 import { alertFindings } from './crosschecks-alerts.js'
+import { powerFindings } from './crosschecks-power.js'
 import { valueText, type KeyPath, type Verdict } from './fault.js'
 import { judgeZone } from './judge.js'
 import { atKey, atValue, type Finding, type Look } from './look.js'
@@ -20,6 +21,7 @@ export const crossFindings = (look: Look, layouts?: KnownLayouts): Finding[] => 
   ...gaugeFindings(look),
   ...alertFindings(look, layouts),
   ...uplinkFindings(look),
+  ...powerFindings(look),
 ]
 
 function stationFindings(look: Look): Finding[] {
