@@ -38,6 +38,10 @@ export function limitHeading(limit: Limit): string {
 export function uncertaintyWords({ source, relative, absolute }: Uncertainty): string {
   if (source === 'not-compared')
     return `±${relative * 100} % until a side-by-side run (class of indicative measurement in EU law, from memory)`
+  if (source === 'reference')
+    return relative === 0
+      ? 'none was stated for this reference series: each verdict is by arithmetic only (import --uncertainty states one)'
+      : `±${figureText(relative * 100)} %, as stated for this reference series at import`
   return `±${figureText(absolute)} µg/m³ (95 % interval of the side-by-side run)`
 }
 

@@ -137,7 +137,7 @@ export function limitDay({ one, corrected, found }: About, day: BesideDay, limit
   return { day, judged, isCorrected, facts }
 }
 
-/** Basis as the layout says it, and ±50 % until a side-by-side run has given an interval. */
+/** Basis as the layout says it, and ±50 % until a side-by-side run has given an interval; of a reference what was stated. */
 export function factsOf(
   { series }: SeriesFigures,
   corrected: CorrectedHours | undefined,
@@ -145,7 +145,7 @@ export function factsOf(
   { offsetMinutes }: DeskZone,
 ): ChannelFacts {
   const { basis } = series.column
-  if (!corrected) return { basis, uncertainty: notCompared }
+  if (!corrected) return { basis, uncertainty: series.uncertainty ?? notCompared }
   const noon = raw.day === undefined ? NaN : startOfDay(dayNumber(raw.day)) + 12 * hourMillis
   return {
     basis,

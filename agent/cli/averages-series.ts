@@ -24,15 +24,16 @@ const hourSeconds = 3600
 export function seriesAsStore(file: string, leastSteps: number): Opened<SeriesAsStore> {
   const read = readSeriesFile(file)
   if (!read.ok) return read
-  const { name, offsetMinutes, keys, stepSeconds, starts } = read.value
+  const { name, offsetMinutes, keys, abouts, stepSeconds, starts } = read.value
   if (stepSeconds > leastSteps)
     return wrongUse(
       `${file} has one figure in ${stepSeconds} s: no means over ${leastSteps} s can be made of it` +
         (leastSteps < hourSeconds ? ' (leave --ten-minutes out)' : ''),
     )
-  const columns = keys.map((channel): Column => {
+  const columns = keys.map((channel, i): Column => {
     const { unit, decimals } = kindOf(channel)!
-    return { channel, statistic: 'mean', unit, decimals, basis: 'measured' }
+    const { basis, scaling } = abouts[i]
+    return { channel, statistic: 'mean', unit, decimals, basis, ...(scaling ? { scaling } : {}) }
   })
   const survey: Survey = {
     times: new TimeTable(),
@@ -48,7 +49,7 @@ export function seriesAsStore(file: string, leastSteps: number): Opened<SeriesAs
 }
 
 function gathered(
-  { starts, values, stepSeconds: seconds }: ImportedSeries,
+  { starts, values, abouts, stepSeconds: seconds }: ImportedSeries,
   columns: readonly Column[],
   { channels, beside = [], offsetMinutes, blockSeconds }: GatherOptions,
 ): Gathered {
@@ -61,7 +62,9 @@ function gathered(
       const from = start + offsetMinutes * 60_000
       sums.add({ from, seconds, plannedSeconds: seconds, usedSeconds, mean, marked: false, over: false })
     })
-    return [{ column, sums }]
+    const { serial, uncertainty } = abouts[at]
+    const unit = serial === undefined ? {} : { unit: { serial } }
+    return [{ column, sums, ...unit, ...(uncertainty ? { uncertainty } : {}) }]
   })
   return { series, leftOut: {}, unplaced: [], corrected: 0, bounded: 0 }
 }

@@ -110,10 +110,12 @@ function fromSeries(
   isMeant: (key: string) => boolean,
   offsetMinutes: number,
 ): Hours[] {
-  const { keys, starts, values, stepSeconds, name } = series
+  const { keys, abouts, starts, values, stepSeconds, name } = series
   const meant = keys.filter(isMeant)
   return meant.map((key) => {
-    const column = values[keys.indexOf(key)]
+    const at = keys.indexOf(key)
+    const column = values[at]
+    const { serial, scaling } = abouts[at]
     const sums = new BlockSums(quarterHourSeconds)
     starts.forEach((start, i) => {
       const mean = column[i]
@@ -131,6 +133,8 @@ function fromSeries(
     return {
       name: meant.length > 1 && slot ? `${name}, slot ${slot}` : name,
       channel: key,
+      ...(serial === undefined ? {} : { serial }),
+      ...(scaling === undefined ? {} : { scaling }),
       stepSeconds,
       sums,
     }

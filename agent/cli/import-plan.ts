@@ -2,14 +2,17 @@
 import { channelKinds, channelNames, isSlot, kindOf, massChannels, type ChannelName } from '../terms/terms.js'
 import { wrongUse, type Opened } from './desk.js'
 import { zoneFor, type DeskZone } from './desk-zone.js'
+import { readAbout, type AboutOptions, type SeriesAbout } from './import-about.js'
 import { timeReader, type ReadTime } from './import-time.js'
+import { readWhere } from './import-where.js'
 
-export interface ImportOptions {
+export interface ImportOptions extends AboutOptions {
   readonly into: string
   readonly name?: string
   readonly force?: boolean
   readonly map?: readonly string[]
   readonly units?: readonly string[]
+  readonly where?: readonly string[]
   readonly time?: string
   readonly timeFormat?: string
   readonly zone?: string
@@ -31,6 +34,9 @@ export interface ImportPlan {
   readonly map: ReadonlyMap<string, string>
   /** Factor and addend to our unit, by channel. */
   readonly units: ReadonlyMap<string, Scale>
+  /** Value by column of the rows that are meant; empty: all. */
+  readonly where: ReadonlyMap<string, string>
+  readonly about: (channel: string) => SeriesAbout
   /** Columns whose cells, joined by blanks, are the time; absent: the usual names. */
   readonly time?: readonly string[]
   readonly readTime: ReadTime
@@ -64,6 +70,10 @@ export function importPlan(options: ImportOptions): Opened<ImportPlan> {
   if (!map.ok) return map
   const units = readUnits(options.units ?? [])
   if (!units.ok) return units
+  const where = readWhere(options.where ?? [])
+  if (!where.ok) return where
+  const about = readAbout(options)
+  if (!about.ok) return about
   const readTime = timeReader(options.timeFormat)
   if (!readTime.ok) return readTime
   const zone = options.zone === undefined ? undefined : zoneFor(options.zone, undefined, undefined)
@@ -83,6 +93,8 @@ export function importPlan(options: ImportOptions): Opened<ImportPlan> {
     value: {
       map: map.value,
       units: units.value,
+      where: where.value,
+      about: about.value,
       time: options.time?.split(','),
       readTime: readTime.value,
       zone: zone?.value,

@@ -4,8 +4,10 @@
  */
 import { type StageCounts } from '../terms/terms.js'
 import { cellsOf, likelyDelimiter } from './import-cells.js'
+import type { SeriesAbout } from './import-about.js'
 import { channelLike, isPossible, type ImportPlan, type Scale } from './import-plan.js'
 import { wallClock } from './import-time.js'
+import { WhereFilter } from './import-where.js'
 
 export const rowRefusals = {
   'too-long': 'longer than a row can be',
@@ -14,6 +16,7 @@ export const rowRefusals = {
   comment: 'a remark',
   'header-again': 'the headings again',
   'not-a-row': 'another number of cells than there are headings',
+  'other-row': 'not of the rows that --where names',
   'no-time': 'no time that can be read',
   'never-was': 'a time that never was: the clocks went forward',
   'came-twice': 'a time that came twice: the clocks went back',
@@ -67,6 +70,7 @@ interface Header {
     readonly scale: Scale | undefined
   }[]
   readonly text: string
+  readonly where: WhereFilter | undefined
 }
 
 export class ImportRows {
@@ -118,7 +122,7 @@ export class ImportRows {
 
   private beforeHeader(line: string): RowRefusal | undefined {
     if (line.trim() === '') return 'blank'
-    if (this.firstLine === '') this.firstLine = line.slice(0, 200)
+    if (this.firstLine === '') this.firstLine = line.slice(0, 2000)
     const delimiter = this.plan.delimiter ?? likelyDelimiter(line, this.plan.decimal)
     const cells = cellsOf(line, delimiter)
     const names = this.plan.header ? cells : cells.map((_, i) => String(i + 1))
@@ -140,6 +144,7 @@ export class ImportRows {
     if (line === header.text && this.plan.header) return 'header-again'
     const cells = cellsOf(line, this.delimiter)
     if (cells.length !== header.cells) return 'not-a-row'
+    if (header.where && !header.where.takes(cells)) return 'other-row'
     const start = this.timeOf(cells, header)
     if (typeof start !== 'number') return start
     this.noteGap(start)
@@ -228,6 +233,7 @@ export class ImportRows {
     const keys = this.header?.channels.map(({ key }) => key) ?? []
     return {
       keys,
+      abouts: keys.map(this.plan.about),
       starts: Float64Array.from(kept, (i) => this.starts[i]),
       values: this.values.map((column) => Float64Array.from(kept, (i) => column[i])),
     }
@@ -246,6 +252,8 @@ export class ImportRows {
 
 export interface ImportedRows {
   readonly keys: readonly string[]
+  /** By channel. */
+  readonly abouts: readonly SeriesAbout[]
   /** UTC, milliseconds; as the log labels its rows. */
   readonly starts: Float64Array
   /** By channel; NaN where a cell gave none. */
@@ -263,7 +271,9 @@ function headerOf(names: readonly string[], text: string, plan: ImportPlan): Hea
       : likeChannels(names).filter((one) => !timeAt.includes(one.at))
   if (wanted.length === 0 || wanted.some((one) => one.at < 0)) return undefined
   const channels = wanted.map((one) => ({ ...one, scale: plan.units.get(one.key) }))
-  return { cells: names.length, timeAt, channels, text }
+  if ([...plan.where.keys()].some((column) => at(column) < 0)) return undefined
+  const where = plan.where.size > 0 ? new WhereFilter(plan.where, at) : undefined
+  return { cells: names.length, timeAt, channels, text, where }
 }
 
 /** Of two columns called alike the first. */

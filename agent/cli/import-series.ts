@@ -4,12 +4,13 @@
  *   start (motepost series 1),seconds,pm2_5 (ug/m3),temperature (C)
  *   2026-03-01T00:00:00+01:00,3600,12.5,
  *
- * Each row covers [start, start + seconds). The offset is that of local standard time, the same in every row. Rows are in
+ * Behind a unit of measure may stand more (import-about.ts). Each row covers [start, start + seconds). The offset is that of local standard time, the same in every row. Rows are in
  * order of time, none twice; an empty cell is a value that is not there. Lines end with LF; cells are never quoted.
  */
 import { closeSync, openSync, readFileSync, readSync, statSync } from 'node:fs'
 import { basename } from 'node:path'
 import { kindOf, utcMillis } from '../terms/terms.js'
+import { aboutOf, aboutText } from './import-about.js'
 import { isoText } from './desk-zone.js'
 import { wrongUse, type Opened } from './desk.js'
 import type { ImportedRows } from './import-rows.js'
@@ -25,8 +26,14 @@ const firstHeading = 'start (motepost series 1)'
 const largestBytes = 512 * 1024 * 1024
 
 export function* seriesLines(series: ImportedSeries): Generator<string> {
-  const { keys, starts, values, offsetMinutes, stepSeconds } = series
-  yield [firstHeading, 'seconds', ...keys.map((key) => `${key} (${kindOf(key)!.unit})`)].join(',') + '\n'
+  const { keys, abouts, starts, values, offsetMinutes, stepSeconds } = series
+  yield (
+    [
+      firstHeading,
+      'seconds',
+      ...keys.map((key, i) => `${key} (${kindOf(key)!.unit}${aboutText(abouts[i])})`),
+    ].join(',') + '\n'
+  )
   for (let i = 0; i < starts.length; i++) {
     let row = `${isoText(utcMillis(starts[i]), { offsetMinutes, source: '' })},${stepSeconds}`
     for (const column of values) row += Number.isNaN(column[i]) ? ',' : `,${column[i]}`
@@ -53,10 +60,9 @@ export function readSeriesFile(file: string): Opened<ImportedSeries> {
   const lines = readFileSync(file, 'utf8').split(/\r?\n/)
   if (lines[lines.length - 1] === '') lines.pop()
   const [heading, ...rows] = lines
-  const keys = heading
-    .split(',')
-    .slice(2)
-    .map((cell) => cell.split(' ')[0])
+  const headings = heading.split(',').slice(2)
+  const keys = headings.map((cell) => cell.split(' ')[0])
+  const abouts = headings.map(aboutOf)
   const unknown = keys.find((key) => kindOf(key) === undefined)
   if (unknown !== undefined) return wrongUse(`${file}:1: no channel is called ${unknown}`)
   const starts = new Float64Array(rows.length)
@@ -79,7 +85,10 @@ export function readSeriesFile(file: string): Opened<ImportedSeries> {
   }
   const minutes = offsetMinutesOf(offset ?? 'Z')
   const name = basename(file).replace(/\.series\.csv$/, '')
-  return { ok: true, value: { name, offsetMinutes: minutes, stepSeconds: step, keys, starts, values } }
+  return {
+    ok: true,
+    value: { name, offsetMinutes: minutes, stepSeconds: step, keys, abouts, starts, values },
+  }
 }
 
 function offsetMinutesOf(text: string): number {

@@ -1,6 +1,7 @@
 /** What an import says: what was taken, what was refused and why, and what to try where nothing could be read. */
 import { utcMillis, utcText } from '../terms/terms.js'
 import { isoText } from './desk-zone.js'
+import { cellsOf, likelyDelimiter } from './import-cells.js'
 import type { Imported } from './import.js'
 import type { ImportPlan } from './import-plan.js'
 import { rowRefusals, type ImportRows } from './import-rows.js'
@@ -18,9 +19,13 @@ export function importText({ from, to, rows, plan, series }: Told): string[] {
   if (rows.outOfOrder > 0) lines.push(`${rows.outOfOrder} rows were out of order and are sorted now`)
   lines.push('', ...columnRows(rows), ...refusedLines(rows.refused, rowRefusals))
   if (to !== undefined) lines.push('', `written: ${to}`)
-  else lines.push('', ...timeHint(rows), 'nothing was written')
+  else lines.push('', ...whereHint(rows), ...timeHint(rows), 'nothing was written')
   return lines
 }
+
+/** Where --where left no row: what stands in that column instead. */
+const whereHint = ({ rows, header }: ImportRows): string[] =>
+  rows === 0 ? (header?.where?.hints() ?? []).map((hint) => folded(hint, textWidth)) : []
 
 /** Where no row had a time: what the first one said, and how times are named. */
 const timeHint = ({ firstNoTime }: ImportRows): string[] =>
@@ -77,11 +82,18 @@ export function noHeadingWords(file: string, { firstLine }: ImportRows, plan: Im
   const wanted = [
     ...(plan.time ?? ['a time column']),
     ...(plan.map.size > 0 ? plan.map.keys() : ['a channel']),
+    ...plan.where.keys(),
   ]
-  const shown = printable(firstLine)
+  const shown = printable(firstLine.slice(0, 200))
+  const there = cellsOf(firstLine.toLowerCase(), plan.delimiter ?? likelyDelimiter(firstLine, plan.decimal))
+  const named = [...(plan.time ?? []), ...plan.map.keys(), ...plan.where.keys()]
+  const lacking = named.filter((name) => !there.includes(name.toLowerCase()))
   return [
     `${file}: no line of headings with ${wanted.join(', ')} was found. Its first line:`,
     `  ${shown === '' ? '(none: the file is empty)' : shown}`,
+    ...(lacking.length > 0 && lacking.length < named.length
+      ? [`There is no column ${lacking.join(', ')}.`]
+      : []),
     'Name columns with --time COLUMN and --map CHANNEL=COLUMN; a log without headings needs --no-header,',
     'and its columns are then called 1, 2, 3.',
   ].join('\n')

@@ -35,6 +35,7 @@ export async function importLog(file: string, options: ImportOptions): Promise<n
 const ordinary: readonly string[] = [
   'blank',
   'comment',
+  'other-row',
   'before-header',
   'header-again',
   'no-value',

@@ -15,7 +15,7 @@ export interface Uncertainty {
   readonly relative: number
   /** µg/m³. */
   readonly absolute: number
-  readonly source: 'not-compared' | 'side-by-side'
+  readonly source: 'not-compared' | 'side-by-side' | 'reference'
 }
 
 /** ±50 %: the class of indicative measurement in EU law (from memory), until a side-by-side run gives its own interval. */

@@ -32,6 +32,7 @@ export const verdictWords: Readonly<Record<VerdictWord, string>> = {
 const sensorWords: Readonly<Record<Uncertainty['source'], string>> = {
   'not-compared': 'a sensor not yet compared',
   'side-by-side': 'this sensor after its side-by-side run',
+  reference: 'this reference instrument',
 }
 
 const doubtWords: Readonly<Record<Exclude<Doubt, 'uncertainty'>, string>> = {
@@ -57,9 +58,11 @@ function beside(value: number, limit: Limit): string {
   return `${misleads ? value.toFixed(3) : text} against ${limit.level}`
 }
 
-function said({ verdict, doubt }: Judgement, { source }: Uncertainty): string {
+function said({ verdict, doubt }: Judgement, { source, relative, absolute }: Uncertainty): string {
   const words = verdictWords[verdict]
   if (doubt === 'inferred' || doubt === 'over-range') return `${words}: ${doubtWords[doubt]}`
+  if (relative === 0 && absolute === 0)
+    return `${words} for ${sensorWords[source]}, its uncertainty not stated`
   if (verdict === 'above' || verdict === 'below')
     return `${words}, even with the uncertainty of ${sensorWords[source]}`
   return `${words} for ${sensorWords[source]}`

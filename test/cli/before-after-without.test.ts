@@ -41,6 +41,7 @@ function site(masses: readonly number[], humidity: readonly number[], wind = fal
   const series = {
     ...{ name: 'site', stepSeconds: 3600, offsetMinutes: 0 },
     keys: ['pm2_5', 'humidity', ...(wind ? ['wind_from'] : [])],
+    abouts: columns.map(() => ({ basis: 'measured' as const })),
     starts: Float64Array.from(masses, (_, i) => firstHour + i * hourMillis),
     values: columns.map((values) => Float64Array.from(values, (value) => Number(value.toFixed(2)))),
   }

@@ -27,6 +27,7 @@ function humidSeries(
     Float64Array.from(values, (value) => Number(value.toFixed(digits)))
   const series = {
     ...{ name, stepSeconds: 3600, offsetMinutes: 0, keys: ['pm2_5', 'humidity'] },
+    abouts: [{ basis: 'measured' as const }, { basis: 'measured' as const }],
     starts: Float64Array.from(masses, (_, i) => from + i * hourMillis),
     values: [round(masses, 3), round(humidity, 1)],
   }

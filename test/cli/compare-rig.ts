@@ -19,6 +19,7 @@ export function madeSeries(
   const file = join(newFolder(), `${name}.series.csv`)
   const series = {
     ...{ name, stepSeconds, offsetMinutes: 0, keys: [channel] },
+    abouts: [{ basis: 'measured' as const }],
     starts: Float64Array.from(values, (_, i) => from + i * stepSeconds * 1000),
     values: [Float64Array.from(values, (value) => Number(value.toFixed(3)))],
   }

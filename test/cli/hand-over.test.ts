@@ -132,6 +132,26 @@ describe('the hourly hand-over table', () => {
     }
   })
 
+  it('of several parameters is read back one after another with --where', async () => {
+    const folder = await store()
+    const { file, rows } = await table(folder, { channel: ['all'] })
+    const parameters = [...new Set(rows.map(({ parameter }) => parameter))]
+    expect(parameters).toEqual(['pm2_5', 'pm10', 'humidity'])
+    for (const parameter of parameters) {
+      const into = newFolder()
+      const where = [`parameter=${parameter}`, 'unit=A-1', 'slot=']
+      const how = { time: 'start_utc', label: 'start', step: '3600', zone, where }
+      const read = await ran(() => importLog(file, { into, map: [`${parameter}=raw`], ...how }))
+      expect(read.err).toBe('')
+      expect(read.code).toBe(0)
+      const own = rows.filter((row) => row.parameter === parameter && row.raw !== '')
+      const [, ...back] = readFileSync(join(into, 'hours.series.csv'), 'utf8').trim().split('\n')
+      expect(back.map((row) => [Date.parse(row.split(',')[0]), Number(row.split(',')[2])])).toEqual(
+        own.map(({ start_utc, raw }) => [Date.parse(start_utc), Number(raw)]),
+      )
+    }
+  })
+
   it('needs a file to write to, and writes over none', async () => {
     const folder = await store()
     expect((await ran(() => exportData({ store: folder, zone, of: 'hand-over' }))).err).toContain(
