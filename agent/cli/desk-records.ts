@@ -209,7 +209,8 @@ export function isMarked(channel: string, marked: string, mark?: Mark): boolean 
  */
 export function isOver(channel: string, highest: number | undefined, marked: string): boolean {
   if (!isMass(channel)) return false
-  return highest === undefined
-    ? isMarked(channel, marked, 'over-range')
-    : highest > usualScreening.capMicrogramsPerM3
+  return highest === undefined ? isMarked(channel, marked, 'over-range') : isOverCap(highest)
 }
+
+/** @param highest a mass's maximum */
+export const isOverCap = (highest: number): boolean => highest > usualScreening.capMicrogramsPerM3
