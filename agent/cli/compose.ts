@@ -3,7 +3,6 @@ import { commandSwitch } from '../hardware/power-switch.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { cronScheduler } from '../hardware/scheduler.js'
 import { serialLine } from '../hardware/serial-line.js'
-import { stationKey } from '../hardware/station-key.js'
 import { findSupplyAlarm, SupplyAlarm } from '../hardware/supply-alarm.js'
 import { tcpLine } from '../hardware/tcp-line.js'
 import { command, createDecoder, readingBytes, scalingsOf, type Layout } from '../instruments/instruments.js'
@@ -30,7 +29,7 @@ import {
 } from '../terms/terms.js'
 import { hostOf } from './broker-address.js'
 import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
-import { claimDetails, claimFault, openDataFolder, type DataFolder } from './data-folder.js'
+import { claimDetails, claimFault, type DataFolder } from './data-folder.js'
 import { commandsOf } from './instrument-commands.js'
 import { version } from './package-root.js'
 import { energyOptions, powerPorts, switchPort } from './compose-power.js'
@@ -49,14 +48,17 @@ export interface ComposedStation {
   readonly close: () => Promise<void>
 }
 
-/** Makes the real station that the plan describes. Everything it needs is opened here. */
-export async function composeStation(plan: Plan, clock: Clock, log: Log): Promise<Outcome<ComposedStation>> {
+/** Makes the real station that the plan describes, on an open data folder. Everything else it needs is opened here. */
+export async function composeStation(
+  plan: Plan,
+  folder: DataFolder,
+  clock: Clock,
+  log: Log,
+): Promise<Outcome<ComposedStation>> {
   const { settings, layouts } = plan
-  const store = await openDataFolder(settings)
-  if (!store.ok) return store
-  const makeUplink = uplinkMaker(settings, clock, store.value.store)
+  const makeUplink = uplinkMaker(settings, clock, folder.store)
   if (!makeUplink.ok) {
-    await store.value.disk.close()
+    await folder.disk.close()
     return makeUplink
   }
   const ports: StationPorts = {
@@ -65,10 +67,10 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
     instruments: settings.instruments.map((instrument, i) =>
       instrumentPorts(instrument, layouts[i], i, onceEach(log)),
     ),
-    store: store.value.store,
-    state: store.value.state,
-    signingKey: () => stationKey(settings.data.folder),
-    freeBytes: () => store.value.disk.freeBytes(),
+    store: folder.store,
+    state: folder.state,
+    signingKey: folder.signingKey,
+    freeBytes: () => folder.disk.freeBytes(),
     residentBytes: () => process.memoryUsage.rss(),
     scheduler: cronScheduler,
     makeUplink: makeUplink.value,
@@ -81,10 +83,11 @@ export async function composeStation(plan: Plan, clock: Clock, log: Log): Promis
       channels: gauge.channels.map(({ channel }) => gaugeChannel(channel)),
     })),
   }
-  const station = await Station.start(stationOptions(plan, store.value), ports)
-  const otherBoard = claimFault(store.value.claim)
+  const station = await Station.start(stationOptions(plan, folder), ports)
+  const otherBoard = claimFault(folder.claim)
   if (otherBoard) station.faults.raise('identity', otherBoard, clock.mono())
-  return good({ station, close: () => store.value.disk.close() })
+  if (folder.inMemory) station.faults.raise('data folder', folder.inMemory, clock.mono())
+  return good({ station, close: () => folder.disk.close() })
 }
 
 /** A port says at each opening what it cannot do; people are told the first time. */
@@ -99,7 +102,7 @@ function onceEach(log: Log): (fault: Fault) => void {
 
 function stationOptions(
   { settings, eventDetails, standardOffsetMinutes }: Plan,
-  { claim, keyFingerprint }: DataFolder,
+  { claim, keyFingerprint, inMemory }: DataFolder,
 ): StationOptions {
   return {
     station: settings.station.name,
@@ -115,7 +118,7 @@ function stationOptions(
       leastDataCapture: alert.minDataCapturePercent / 100,
     })),
     notBefore: programMade,
-    startDetails: { version, ...claimDetails(claim) },
+    startDetails: { version, ...claimDetails(claim), ...(inMemory ? { disk: 'memory' } : {}) },
     keyFingerprint,
     settingsDetails: eventDetails,
     standardOffsetMinutes,

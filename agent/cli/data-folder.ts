@@ -8,15 +8,18 @@ import { stationKey } from '../hardware/station-key.js'
 import type { Settings } from '../settings/settings.js'
 import { reservedNumbers } from '../station/station.js'
 import { claimFolder, keyFingerprint, openStore, type Claim, type Store } from '../store/store.js'
-import { good, type Fault, type Outcome, type StateFile } from '../terms/terms.js'
+import { good, type Fault, type Outcome, type SigningKey, type StateFile } from '../terms/terms.js'
 
 export interface DataFolder {
-  readonly disk: FolderDisk
+  readonly disk: Pick<FolderDisk, 'freeBytes' | 'close'>
   readonly store: Store
   readonly state: StateFile
+  readonly signingKey: () => Promise<Outcome<SigningKey>>
   /** Of the key that signs; absent where it could not be made. */
   readonly keyFingerprint?: string
   readonly claim: Claim
+  /** Set where this one stands in memory, because the real one cannot be opened: that one's fault. */
+  readonly inMemory?: Fault
 }
 
 /** Opens it for the board that it is in now. Faults: store-foreign, disk-*. */
@@ -42,7 +45,8 @@ async function openStoreOn(disk: FolderDisk, settings: Settings): Promise<Outcom
   // Made at the first start, so that its public half can be noted; where that fails it is told at the day's end.
   const key = await stationKey(folder)
   const fingerprint = key.ok ? { keyFingerprint: keyFingerprint(key.value.publicKey) } : {}
-  return good({ disk, store: store.value, state, claim: claim.value, ...fingerprint })
+  const signingKey = () => stationKey(folder)
+  return good({ disk, store: store.value, state, signingKey, claim: claim.value, ...fingerprint })
 }
 
 /** What the event line of a start says of the board. */

@@ -5,11 +5,13 @@ import { startTicker } from '../hardware/ticker.js'
 import { withLimit } from '../hardware/limit.js'
 import { openFolder } from '../hardware/disk.js'
 import type { Settings } from '../settings/settings.js'
-import { faultText, type Fault, type FaultCode, type Log } from '../terms/terms.js'
+import { faultText, good, type Fault, type FaultCode, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
 import { openControl, type Control } from './control.js'
+import { openDataFolder } from './data-folder.js'
 import { watchdogFeeder } from './feed-watchdog.js'
 import { keepLastGood } from './keep-last-good.js'
+import type { MemoryFolder } from './memory-folder.js'
 import type { Plan, Preparation } from './preparation.js'
 import { prepareApart, prepareLastGoodApart } from './prepare-apart.js'
 import { blame, reloadWhenChanged, type Reloading } from './reload.js'
@@ -38,10 +40,40 @@ async function runOrSpare(file: string, preparation: Preparation): Promise<numbe
   if (typeof ended !== 'object') return ended
   const mayHelp = preparation.wrong.length === 0 && !notOfTheSettings.has(ended.code)
   const spare = mayHelp ? await prepareLastGoodApart(file) : undefined
-  if (!spare || spare.text === preparation.plan?.text) return refuse(ended)
-  const onSpare = await runOnce(file, { ...preparation, plan: spare, wrong: [faultText(ended)], notes: [] })
-  return typeof onSpare === 'object' ? refuse(onSpare) : onSpare
+  if (!spare || spare.text === preparation.plan?.text) return runInMemory(file, preparation, ended)
+  const spared = { ...preparation, plan: spare, wrong: [faultText(ended)], notes: [] }
+  const onSpare = await runOnce(file, spared)
+  return typeof onSpare === 'object' ? runInMemory(file, spared, onSpare) : onSpare
 }
+
+/** While the disk is missing, full, read-only or failing from the start: records in memory, until it can be written. */
+async function runInMemory(file: string, preparation: Preparation, why: Fault): Promise<number | 'changed'> {
+  const { plan } = preparation
+  const { mayPass, openMemoryFolder } = await import('./memory-folder.js')
+  if (!plan || !mayPass(why)) return refuse(why)
+  const { settings } = plan
+  const opened = await openMemoryFolder(settings, why)
+  if (!opened.ok) return refuse(opened.fault)
+  tell([
+    faultText(why),
+    'Measuring in memory until the data folder can be written; what is not sent is lost at an end.',
+  ])
+  // The data folder can hold no socket now.
+  const control = settings.runtime.folder === undefined ? noControl : await openControl(settings)
+  if (!control.ok) return refuse(control.fault)
+  const ended = await runOpened(file, preparation, plan, control.value, opened.value)
+  await control.value.close()
+  const moved = await withLimit(opened.value.move(), stopLimitSeconds)
+  const fault = moved === 'late' ? why : moved.ok ? undefined : moved.fault
+  tell([
+    fault
+      ? `Records in memory end here: ${faultText(fault)}`
+      : 'The records from memory stand below earlier/ now.',
+  ])
+  return typeof ended === 'object' ? refuse(ended) : ended
+}
+
+const noControl = good<Control>({ serve: () => undefined, close: () => Promise.resolve() })
 
 /** @returns how it ended, or why it could not be opened */
 async function runOnce(file: string, preparation: Preparation): Promise<number | 'changed' | Fault> {
@@ -66,19 +98,22 @@ async function runOpened(
   preparation: Preparation,
   plan: Plan,
   control: Control,
+  memory?: MemoryFolder,
 ): Promise<number | 'changed' | Fault> {
   const { settings } = plan
   const log = standardLog(settings.log.level)
   const clock = new SystemClock(settings.clock.trust, settings.clock.ntpFile)
-  const composed = await composeStation(plan, clock, log)
+  const folder = memory ? good(memory) : await openDataFolder(settings)
+  if (!folder.ok) return folder.fault
+  const composed = await composeStation(plan, folder.value, clock, log)
   if (!composed.ok) return composed.fault
   const { station, close } = composed.value
   control.serve(station)
   if (control.fault) station.faults.raise('control', control.fault, clock.mono())
   const [wrong] = preparation.wrong
-  if (wrong === undefined) keepLastGood(file, plan.text)
-  else blame(station, clock, wrong)
-  const code = await live({ file, preparation, station, clock, tell }, log)
+  if (wrong !== undefined) blame(station, clock, wrong)
+  else if (!memory) keepLastGood(file, plan.text)
+  const code = await live({ file, preparation, station, clock, tell }, log, memory?.whenWritable)
   await close()
   return code
 }
@@ -97,7 +132,11 @@ async function lockData({ data: { folder, mustBeMounted } }: Settings) {
   return disk.ok ? lockFolder(folder) : disk
 }
 
-function live(reloading: Omit<Reloading, 'onChanged'>, log: Log): Promise<number | 'changed'> {
+function live(
+  reloading: Omit<Reloading, 'onChanged'>,
+  log: Log,
+  whenWritable: MemoryFolder['whenWritable'] = () => () => undefined,
+): Promise<number | 'changed'> {
   const { station, clock, preparation } = reloading
   return new Promise((resolve) => {
     let over = false
@@ -115,6 +154,7 @@ function live(reloading: Omit<Reloading, 'onChanged'>, log: Log): Promise<number
       over = true
       ticker.stop()
       stopReloading()
+      stopLooking()
       void withLimit(station.stop(reason), stopLimitSeconds).then((ended) => {
         log.info(`stopped: ${reason}`, ended === 'late' ? { hung_after_s: stopLimitSeconds } : {})
         release()
@@ -124,6 +164,7 @@ function live(reloading: Omit<Reloading, 'onChanged'>, log: Log): Promise<number
     const release = onEnd(end, log)
     const why = preparation.wrong.length > 0 ? 'settings mended' : 'settings changed'
     const stopReloading = reloadWhenChanged({ ...reloading, onChanged: () => end(why, 'changed') })
+    const stopLooking = whenWritable(() => end('the data folder can be written', 'changed'))
     log.info('running', { station: station.name, store: station.storeId })
     station.tick()
   })
