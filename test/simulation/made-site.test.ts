@@ -139,6 +139,14 @@ describe('a made battery', () => {
     expect(battery.at(48 * 3600).batteryAmperes).toBe(0)
   })
 
+  it('loses less while a part of the load is asleep', () => {
+    const asleep = { watts: 2, runs: (at: number) => at < 3600 || at >= 3 * 3600 }
+    const battery = new MadeBattery({ ...made, panelWatts: 40 }, () => 0, [asleep])
+    // 4 W all the time, 2 W more in hours 1, 4 and 5: 50 - 20 - 6.
+    expect(battery.at(5 * 3600).stateOfChargePercent).toBeCloseTo(24, 6)
+    expect(battery.at(2 * 3600).batteryAmperes).toBeGreaterThan(battery.at(1800).batteryAmperes)
+  })
+
   it('falls through the cloudy day of the story and recovers on the next', () => {
     for (const { battery } of madeStations(plan)) {
       const charge = (t: number): number => battery.at(t).stateOfChargePercent
