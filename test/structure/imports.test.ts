@@ -24,7 +24,11 @@ const rules: Record<
   sitelog: { folders: ['terms'], npm: [] },
   store: { folders: ['terms'], npm: [] },
   uplink: { folders: ['terms'], npm: ['cborg'] },
-  hardware: { folders: ['terms'], npm: ['serialport', 'mqtt', 'lowdb', 'pino', 'node-cron'], world: true },
+  hardware: {
+    folders: ['terms'],
+    npm: ['serialport', 'modbus-serial', 'mqtt', 'lowdb', 'pino', 'node-cron'],
+    world: true,
+  },
   station: {
     folders: [
       'terms',
