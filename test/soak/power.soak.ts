@@ -20,7 +20,7 @@ describe('a hundred years on sun and battery', () => {
   it('pass without a brown-out in 99 with the plan, for a tenth of the minutes at most', () => {
     console.info(`${years} years, seed ${seed}; years without a brown-out\n${tableHead}`)
     for (const place of modestPlaces) {
-      const lived = powerYears(place, years, seed, 1000)
+      const lived = powerYears(place, years, seed, 300)
       console.info(tableRow(lived))
       const { fixed, plan, heartbeat, planShare } = lived
       expect(heartbeat.yearsWithoutLoss).toBe(years)
