@@ -63,6 +63,14 @@ function minuteAt(minute: number, own: boolean): MadeMinute | undefined {
   return { values: { pm2_5, pm10: plan.pm10 ?? pm2_5 * 1.6 } }
 }
 
+/** The first four days of the school alone: a plain one, a whole one, one of 20 hours and one of 13. */
+const firstDays = (): Promise<string> =>
+  madeStore({
+    ...{ channels: ['pm2_5', 'pm10'], inferred: ['pm10'], from: january, minutes: 4 * dayMinutes },
+    before: [siteEntry(january, 'set-up', { place: 'school', new_serial: 'A-1' })],
+    at: (minute) => minuteAt(minute, true),
+  })
+
 async function station(own: boolean): Promise<string> {
   const minutes = 2 * halfDays * dayMinutes
   const gap = (july - january) / 60_000 - halfDays * dayMinutes
@@ -197,6 +205,13 @@ describe('every number that was printed', () => {
     const hours = { zone, from: '2026-01-08 10:00', to: '2026-01-08 14:00', detail: true }
     // Of two channels four hours of data (10 to 13, the last alone missing) and the rolling means, and the day.
     expect(await isSame(await averagesText(school, hours))).toBeGreaterThanOrEqual(2 * (3 + 3 + 1))
+  }, 240_000)
+
+  it('of three whole days in a row comes again, every one: each hour, rolling mean and day', async () => {
+    const store = await firstDays()
+    const text = await averagesText(store, { zone, from: '2026-01-06', to: '2026-01-08', detail: true })
+    // Of two channels the hours with data (24, 20 and 13), as many rolling means or more, and the days.
+    expect(await isSame(text)).toBeGreaterThanOrEqual(2 * (2 * (24 + 20 + 13) + 3))
   }, 240_000)
 
   it('of a comparison too: its days make the means before and after, and its hours the change', async () => {
