@@ -4,15 +4,27 @@ import { commandSwitch } from '../hardware/power-switch.js'
 import { systemRandom } from '../hardware/random.js'
 import type { MqttSettings, Settings } from '../settings/settings.js'
 import type { StationPorts } from '../station/station.js'
-import type { Store } from '../store/store.js'
 import { bad, bootWord, good, type Broker, type Clock, type Outcome } from '../terms/terms.js'
 import { Uplink, usualUplink, type UplinkPorts } from '../uplink/uplink.js'
 import { brokerAddress } from './broker-address.js'
+import type { DataFolder } from './data-folder.js'
 
 type MakeUplink = (faults: UplinkPorts['faults']) => Uplink
 
+/** Of a store in memory: what no disk keeps is to be away soon. */
+class HurriedUplink extends Uplink {
+  override safeUpTo(seq: number): void {
+    super.safeUpTo(seq)
+    this.hurry()
+  }
+}
+
 /** Reads the files that the uplink names, so that a missing one is told at the start. */
-export function uplinkMaker(settings: Settings, clock: Clock, store: Store): Outcome<MakeUplink | undefined> {
+export function uplinkMaker(
+  settings: Settings,
+  clock: Clock,
+  { store, inMemory }: Pick<DataFolder, 'store' | 'inMemory'>,
+): Outcome<MakeUplink | undefined> {
   const { uplink } = settings
   if (uplink.mode === 'none') return good(undefined)
   const broker = brokerOf(uplink, uplink.clientId ?? clientIdOf(settings, store.storeId))
@@ -24,7 +36,8 @@ export function uplinkMaker(settings: Settings, clock: Clock, store: Store): Out
     ...uplinkOptions(uplink),
   }
   const ports = { broker: broker.value, store, random: systemRandom, boot: bootWord(clock.bootId) }
-  return good((faults) => new Uplink(options, { ...ports, faults }))
+  const Kind = inMemory ? HurriedUplink : Uplink
+  return good((faults) => new Kind(options, { ...ports, faults }))
 }
 
 /** Of a station and its store: the same settings on a second card are another client, and do not throw this one out. */

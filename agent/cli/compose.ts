@@ -56,7 +56,7 @@ export async function composeStation(
   log: Log,
 ): Promise<Outcome<ComposedStation>> {
   const { settings, layouts } = plan
-  const makeUplink = uplinkMaker(settings, clock, folder.store)
+  const makeUplink = uplinkMaker(settings, clock, folder)
   if (!makeUplink.ok) {
     await folder.disk.close()
     return makeUplink
