@@ -46,11 +46,13 @@ describeWith(['socat', 'mosquitto'], 'a station on a disk of its own [rig]', () 
   /** Numbers of the lines that somebody else hears at the broker. */
   async function listener(): Promise<Map<number, string>> {
     const heard = new Map<number, string>()
+    let first: string | undefined
     const client = connect(`mqtt://127.0.0.1:${rig.broker!.port}`, { protocolVersion: 5 })
     onTestFinished(() => void client.end(true))
     client.on('message', (_, payload) => {
       const pack = readPack(payload)
-      if (!pack.ok) return
+      // Of the first store that is heard; another one gives the same numbers to its own lines.
+      if (!pack.ok || (first ??= pack.value.storeId) !== pack.value.storeId) return
       for (const { seq, text } of pack.value.lines) {
         // A number that comes again is the same line.
         expect(heard.get(seq) ?? text).toBe(text)
@@ -149,11 +151,26 @@ describeWith(['socat', 'mosquitto'], 'a station on a disk of its own [rig]', () 
       .map((row) => Number(row.split(',')[4]))
     // No second of the time between is missing.
     expect(boots.at(-1)! - boots[0]).toBeLessThan(measured.reduce((sum, one) => sum + one, 0) + 1)
+    const diskStore = (JSON.parse(readFileSync(join(rig.data, 'store.json'), 'utf8')) as { storeId: string })
+      .storeId
     expect(ran('umount', rig.data)).toBe(true)
+    const others = new Map<string, number>()
+    const client = connect(`mqtt://127.0.0.1:${rig.broker!.port}`, { protocolVersion: 5 })
+    onTestFinished(() => void client.end(true))
+    client.on('message', (_, payload) => {
+      const pack = readPack(payload)
+      if (!pack.ok) return
+      const { storeId, lines } = pack.value
+      others.set(storeId, (others.get(storeId) ?? 0) + lines.length)
+    })
+    await client.subscribeAsync('motepost/1/+/+/lines', { qos: 1 })
     rig.log = ''
     rig.start()
-    await rig.untilLog('not mounted', 30)
-    await waitFor('the end', () => !rig.running)
+    await rig.untilHealth('not mounted', () => rig.hasFault('disk-not-mounted'), 60)
+    await waitFor('lines from memory', () => Math.max(0, ...others.values()) > 5, 60)
+    expect(rig.running).toBe(true)
+    // Another store: no number of the disk is given to another line.
+    expect([...others.keys()]).not.toContain(diskStore)
     expect(readdirSync(rig.data)).toEqual([])
     const check = spawnSync(process.execPath, [program, 'check', '-s', rig.settingsFile], {
       encoding: 'utf8',
@@ -161,6 +178,15 @@ describeWith(['socat', 'mosquitto'], 'a station on a disk of its own [rig]', () 
     expect(check.status).toBe(1)
     expect(check.stdout).toMatch(/data +LOOK: .*not mounted/)
     expect(readdirSync(rig.data)).toEqual([])
+    expect(mountData(rig.data)).toBe(true)
+    await rig.untilHealth('on a disk', () => !rig.hasFault('disk-not-mounted'), 60)
+    await rig.untilMeasured('on the disk that came', 0, 2, 60)
+    // What was in memory stands on the disk as well.
+    const [fromMemory] = readdirSync(join(rig.data, 'earlier'))
+    const kept = readFileSync(join(rig.data, 'earlier', fromMemory, 'lines-000000000001.csv'), 'utf8')
+    expect(others.has(fromMemory)).toBe(true)
+    expect(kept.split('\n').filter((row) => row.startsWith('record,')).length).toBeGreaterThan(5)
+    expect(await rig.stop()).toBe(0)
   }, 240_000)
 })
 
