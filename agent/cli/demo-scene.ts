@@ -1,11 +1,12 @@
-import { createHash } from 'node:crypto'
+import { createHash, createPrivateKey } from 'node:crypto'
+import { writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import type { AlertRule } from '../alerts/alerts.js'
 import { Collector, usualCollector } from '../collector/collector.js'
 import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { stateFile } from '../hardware/state-file.js'
-import { stationKey } from '../hardware/station-key.js'
+import { keyName, stationKey } from '../hardware/station-key.js'
 import { listenOnLoopback } from '../hardware/tcp-listener.js'
 import { createDecoder, readingBytes, type Layout } from '../instruments/instruments.js'
 import { usualScreening } from '../screening/screening.js'
@@ -126,6 +127,7 @@ async function openPlayer(
   if (!disk.ok) return disk
   disks.push(disk.value)
   const newStoreId = (): string => seededUuid(`${seed} store ${name}`)
+  keepSeededKey(join(folder, name), `${seed} key ${name}`)
   const state = stateFile(join(folder, name, 'state.json'))
   const store = await openStore({
     disk: disk.value,
@@ -239,6 +241,15 @@ function gaugesOf(
 }
 
 /** An id that looks random and is the same each time. */
+/** A key for the demo only, so that the same seed writes the same signatures: whoever knows the seed has the key. */
+function keepSeededKey(folder: string, text: string): void {
+  // RFC 8410: what stands before the 32 bytes of an Ed25519 key in PKCS #8.
+  const head = Buffer.from('302e020100300506032b657004220420', 'hex')
+  const der = Buffer.concat([head, createHash('sha256').update(text).digest()])
+  const key = createPrivateKey({ key: der, format: 'der', type: 'pkcs8' })
+  writeFileSync(join(folder, keyName), key.export({ format: 'pem', type: 'pkcs8' }), { mode: 0o600 })
+}
+
 function seededUuid(text: string): string {
   const hex = createHash('sha256').update(text).digest('hex')
   return [

@@ -69,7 +69,7 @@ describe('two days at Slate Hollow', () => {
     const counts = scene.collector.lines
     expect(counts).toMatchObject({ doubles: 0, conflicts: 0, refused: 0 })
     expect(told).toContain('haul-gate: its link goes down')
-    expect(told).toContain('haul-gate: the broker cannot be reached')
+    expect(told).toContain('haul-gate: the machine of the broker answers, but no broker listens there')
     const caughtUp = told.find((words) => words.includes('caught up')) ?? ''
     const minutesOff = (story.outage.to - story.outage.from) / 60
     expect(Number(/\d+/.exec(caughtUp)?.[0])).toBeGreaterThanOrEqual(minutesOff - 10)

@@ -214,7 +214,9 @@ describe('an export to a file', () => {
     const store = await storeOf(minutes(at(9), 3, 1))
     const folder = newFolder()
     expect(await exported(store, { out: join(folder, 'no/hill.csv') })).toMatchObject({ code: 2 })
-    expect((await exported(store, { of: 'weeks' })).err).toBe('--of weeks: expected minutes, hours, days\n')
+    expect((await exported(store, { of: 'weeks' })).err).toBe(
+      '--of weeks: expected minutes, hours, days, hand-over\n',
+    )
     expect((await exported(store, { format: 'xls' })).code).toBe(2)
     expect((await exported(store, { format: 'senml', decimal: 'comma' })).err).toMatch(
       /--decimal comma is for CSV/,

@@ -27,7 +27,7 @@ describeWith(['socat'], 'the desk beside a running station [rig]', () => {
       if (values['pm2_5:mean'] !== undefined)
         expect(rows[i]).toContain(`,${values['pm2_5:mean'].toFixed(2)},`)
     }
-    expect(motepost('verify').stdout).toContain('Nothing found')
+    expect(motepost('verify').stdout).toContain('No problem found')
     const measured = before.findLast(({ used }) => used > 0)!
     expect(motepost('trace', String(measured.seq)).stdout).toMatch(/pm2_5 21\.00 ug\/m3/)
     expect(motepost('averages', '--channel', 'pm2_5').stdout).toMatch(/ 21\.00 .* min only/)
