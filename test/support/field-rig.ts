@@ -39,6 +39,12 @@ export interface RigOptions {
   readonly port?: string
 }
 
+/** Node is started as the unit file starts it: its bounds of memory are part of what is tested. */
+const nodeFlags = /^ExecStart=\S+ ((?:--\S+ )*)/m
+  .exec(readFileSync('systemd/motepost.service', 'utf8'))![1]
+  .trim()
+  .split(' ')
+
 /** A frame of the 32-byte layout with this PM2.5, whole µg/m³; its PM10 is a little more. */
 export function frame(pm2_5: number): Uint8Array {
   const bytes = new Uint8Array(32)
@@ -96,7 +102,15 @@ ${options.settings ?? ''}
 
   /** @param before a program that starts the agent, such as setpriv with its arguments */
   start(env: NodeJS.ProcessEnv = {}, before: readonly string[] = []): void {
-    const command = [...before, process.execPath, program, 'run', '--settings', this.settingsFile]
+    const command = [
+      ...before,
+      process.execPath,
+      ...nodeFlags,
+      program,
+      'run',
+      '--settings',
+      this.settingsFile,
+    ]
     this.agent = spawn(command[0], command.slice(1), { env: { ...process.env, ...env } })
     for (const stream of [this.agent.stdout, this.agent.stderr])
       stream?.on('data', (d: Buffer) => (this.log += d.toString()))
