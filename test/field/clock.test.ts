@@ -10,7 +10,9 @@ import { askControl } from '../../agent/hardware/control-socket.js'
 import { exportData } from '../../agent/cli/export.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import type { StationStatus } from '../../agent/station/station.js'
+import { good } from '../../agent/terms/terms.js'
 import { ran } from '../cli/desk-rig.js'
+import { testKey } from '../store/test-key.js'
 import { FieldRig, type RigOptions } from '../support/field-rig.js'
 import { hasOpenssl, selfSigned, startMosquitto, type Mosquitto } from '../support/mosquitto.js'
 import { startPtyPair, type PtyPair } from '../support/pty.js'
@@ -71,13 +73,17 @@ describe('clocks over days and weeks [virtual]', () => {
       const clock = newClock(undefined, start)
       const sensor = new ToldSensor(clock, { frameAt: (n) => n * 20, pm2_5: () => 20 })
       const options = { readEverySeconds: 60, standardOffsetMinutes: 60 }
-      const rig = await startRig(clock, new MemoryDisk(), { instruments: [{ sensor }], options })
+      const ports = () => ({ signingKey: () => Promise.resolve(good(testKey())) })
+      const rig = await startRig(clock, new MemoryDisk(), { instruments: [{ sensor }], options, ports })
       await rig.live(25 * 3600)
-      const seals = (await rig.lines()).filter(
-        (line) => line.kind === 'other' && line.text.startsWith('seal,'),
+      const seals = (await rig.lines()).flatMap((line) =>
+        line.kind === 'other' && line.text.startsWith('seal,') ? [line.text] : [],
       )
-      expect(seals.length).toBeGreaterThanOrEqual(25)
-      expect(seals.length).toBeLessThanOrEqual(27)
+      // One an hour, each of sixty records, a time check and the seal before; signed at the ends of two days, 23:00 UTC.
+      expect(seals).toHaveLength(25)
+      expect(new Set(seals.slice(1).map((text) => text.split(',')[4]))).toEqual(new Set(['62']))
+      const signed = seals.flatMap((text, i) => (/,p[0-9a-f]{64},/.test(text) ? [i] : []))
+      expect(signed).toEqual([0, 24])
     }
   })
 
