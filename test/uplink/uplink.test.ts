@@ -172,6 +172,25 @@ describe('receipts', () => {
     expect(rig.packs).toEqual([[11]])
   })
 
+  it('that name this store and another as growing at once raise store-twins, until one names no twins', async () => {
+    const rig = await withLines(new UplinkRig(), 10)
+    const own = rig.store.storeId
+    const receive = async (growing?: readonly string[]): Promise<void> => {
+      const kept = new Map([[own, { contiguous: 10, ranges: [] }]])
+      rig.broker.publish(
+        { topic: topic('receipt'), payload: receiptJson(kept, growing), retained: true },
+        'x',
+      )
+      await new Promise(setImmediate)
+    }
+    await receive(['another-store', 'a-third-one'])
+    expect(rig.faults.standing).not.toContain('store-twins')
+    await receive([own, 'another-store'])
+    expect(rig.faults.standing).toContain('store-twins')
+    await receive()
+    expect(rig.faults.standing).not.toContain('store-twins')
+  })
+
   it('are not waited for where the settings say there are none', async () => {
     const rig = await withLines(new UplinkRig({ receipts: 'none' }), 10)
     expect(rig.uplink.counts()).toMatchObject({ given: 10, held: 0 })
