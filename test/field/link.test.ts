@@ -572,7 +572,12 @@ describeWith(['socat', 'mosquitto'], 'the whole program on a link that fails [ri
 async function waiting(...args: string[]): Promise<string> {
   const script = join(import.meta.dirname, '../support/waiting-lines.mjs')
   const flags = ['--expose-gc', '--optimize-for-size', '--max-semi-space-size=1', '--max-old-space-size=64']
-  const child = spawn(process.execPath, [...flags, script, ...args], { stdio: ['ignore', 'pipe', 'inherit'] })
+  // As in the unit file: with one arena per thread freed buffers of packs are not given back.
+  const env = { ...process.env, MALLOC_ARENA_MAX: '1' }
+  const child = spawn(process.execPath, [...flags, script, ...args], {
+    stdio: ['ignore', 'pipe', 'inherit'],
+    env,
+  })
   let said = ''
   child.stdout.on('data', (more: Buffer) => (said += more.toString()))
   const [code] = (await once(child, 'exit')) as [number]

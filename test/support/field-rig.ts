@@ -40,10 +40,11 @@ export interface RigOptions {
 }
 
 /** Node is started as the unit file starts it: its bounds of memory are part of what is tested. */
-const nodeFlags = /^ExecStart=\S+ ((?:--\S+ )*)/m
-  .exec(readFileSync('systemd/motepost.service', 'utf8'))![1]
-  .trim()
-  .split(' ')
+const unitFile = readFileSync('systemd/motepost.service', 'utf8')
+const nodeFlags = /^ExecStart=\S+ ((?:--\S+ )*)/m.exec(unitFile)![1].trim().split(' ')
+const unitEnvironment = Object.fromEntries(
+  [...unitFile.matchAll(/^Environment=(\w+)=(\S+)$/gm)].map(([, name, value]) => [name, value]),
+)
 
 /** A frame of the 32-byte layout with this PM2.5, whole µg/m³; its PM10 is a little more. */
 export function frame(pm2_5: number): Uint8Array {
@@ -111,7 +112,7 @@ ${options.settings ?? ''}
       '--settings',
       this.settingsFile,
     ]
-    this.agent = spawn(command[0], command.slice(1), { env: { ...process.env, ...env } })
+    this.agent = spawn(command[0], command.slice(1), { env: { ...process.env, ...unitEnvironment, ...env } })
     for (const stream of [this.agent.stdout, this.agent.stderr])
       stream?.on('data', (d: Buffer) => (this.log += d.toString()))
   }
