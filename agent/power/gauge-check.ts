@@ -169,7 +169,7 @@ const stuckFault = (name: Name, { value, seconds }: Still): Fault =>
     `${channelOf[name]} has read ${value} for ${Math.round(seconds / 3600)} h while the sun moved`,
   ).fault
 
-/** Into the battery while it is dark, or out of it while the panel gives more than any load here takes. */
+/** Into the battery while it is dark. By day a load larger than the panel looks the same as a turned sign: not judged. */
 function looksTurned({ amperes }: PowerReading, spec: CheckSpec, sun: SunNow | undefined): boolean {
   const least = Math.max(leastNightAmperes, nightShare * spec.capacityAmpereHours)
   return sun !== undefined && sun.elevationDegrees < darkDegrees && amperes !== undefined && amperes > least
