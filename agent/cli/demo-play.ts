@@ -136,10 +136,13 @@ async function note({ station }: Player, entry: Readonly<Record<string, string>>
 /** Tells once that what waited through the outage is safe away. */
 function backlogWatch({ station, store }: Player, tell: Audience['tell']): (at: number) => void {
   let waited = 0
+  let upTo = 0
   let isTold = false
   return (at) => {
-    if (at < story.outage.to) waited = store.safeSeq - station.safeAway
-    else if (!isTold && station.safeAway >= store.safeSeq) {
+    if (at < story.outage.to) {
+      upTo = store.safeSeq
+      waited = upTo - station.safeAway
+    } else if (!isTold && station.safeAway >= upTo) {
       isTold = true
       tell(at, `caught up: ${waited} lines more are safe away`, story.outage.station)
     }
