@@ -3,6 +3,7 @@ import type { StageCounts } from '../terms/terms.js'
 import { wrongUse, type Opened } from './desk.js'
 import type { Activity } from './import-events.js'
 import { importPlan, type ImportOptions, type ImportPlan } from './import-plan.js'
+import { RefusedLines } from './import-file.js'
 import { cellsOf, likelyDelimiter } from './import-cells.js'
 import { usualTimes } from './import-rows.js'
 import { wallClock } from './import-time.js'
@@ -74,7 +75,7 @@ type Places = Readonly<Partial<Record<Field, readonly number[]>>> & {
 }
 
 export class EventRows {
-  readonly refused = new Map<EventRefusal, { lines: number; readonly first: number[] }>()
+  readonly refused = new RefusedLines<EventRefusal>()
   header: Places | undefined
   firstLine = ''
   lines = 0
@@ -94,10 +95,7 @@ export class EventRows {
   }
 
   refuse(reason: EventRefusal): void {
-    const refused = this.refused.get(reason) ?? { lines: 0, first: [] }
-    refused.lines++
-    if (refused.first.length < firstFew) refused.first.push(this.lines)
-    this.refused.set(reason, refused)
+    this.refused.refuse(reason, this.lines, firstFew)
   }
 
   get isLost(): boolean {
@@ -172,7 +170,7 @@ export class EventRows {
 
   /** Lines that are no headings: taken = given + refused. */
   counts(): StageCounts {
-    const refused = Object.fromEntries([...this.refused].map(([reason, { lines }]) => [reason, lines]))
+    const refused = this.refused.byReason()
     const rows = this.lines - (this.header && this.plan.header ? 1 : 0)
     return { taken: rows, given: this.taken.length, held: 0, refused }
   }

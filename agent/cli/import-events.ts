@@ -7,13 +7,13 @@
  * Each row covers [start, end); where the log knows no end both are alike. The offset is that of local standard time. Rows
  * are in order of start. `kind` is one short word or two in small letters; `words` is what somebody noted, and may be empty.
  */
-import { closeSync, openSync, readFileSync, readSync, statSync } from 'node:fs'
 import { basename } from 'node:path'
 import { utcMillis } from '../terms/terms.js'
 import { isoText } from './desk-zone.js'
 import { wrongUse, type Opened } from './desk.js'
 import { csvRow } from './export-csv.js'
 import { cellsOf } from './import-cells.js'
+import { fileBeginsWith, linesOfFile, offsetMinutesOf } from './import-file.js'
 
 export interface Activity {
   /** UTC, milliseconds. */
@@ -35,7 +35,7 @@ export interface ActivityLog {
 const firstHeading = 'start (motepost events 1)'
 const headings = [firstHeading, 'end', 'kind', 'words']
 const largestBytes = 64 * 1024 * 1024
-const timeShape = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d([+-])(\d\d):(\d\d)$/
+const timeShape = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d[+-]\d\d:\d\d$/
 
 export function* eventsLines({ activities, offsetMinutes }: Omit<ActivityLog, 'name'>): Generator<string> {
   const text = (at: number): string => isoText(utcMillis(at), { offsetMinutes, source: '' })
@@ -48,18 +48,7 @@ export function* eventsLines({ activities, offsetMinutes }: Omit<ActivityLog, 'n
 const plain = (cell: string): string => cell.replace(/^'(?=\s*[=+\-@])/, '')
 
 /** Whether a path is an events file rather than a series file, a folder or anything else. */
-export function isEventsFile(file: string): boolean {
-  try {
-    if (!statSync(file).isFile()) return false
-    const handle = openSync(file, 'r')
-    const bytes = Buffer.alloc(firstHeading.length)
-    readSync(handle, bytes, 0, bytes.length, 0)
-    closeSync(handle)
-    return bytes.toString('latin1') === firstHeading
-  } catch {
-    return false
-  }
-}
+export const isEventsFile = (file: string): boolean => fileBeginsWith(file, firstHeading)
 
 /** Reads what `import --events` wrote. Fails with words for whoever named the file. */
 export function readEventsFile(file: string): Opened<ActivityLog> {
@@ -67,9 +56,9 @@ export function readEventsFile(file: string): Opened<ActivityLog> {
     return wrongUse(
       `${file} is no events file; make one of a log with: motepost import --events LOG --into FOLDER`,
     )
-  if (statSync(file).size > largestBytes) return wrongUse(`${file} is larger than ${largestBytes} bytes`)
-  const lines = readFileSync(file, 'utf8').split(/\r?\n/)
-  if (lines[lines.length - 1] === '') lines.pop()
+  const read = linesOfFile(file, largestBytes)
+  if (!read.ok) return read
+  const lines = read.value
   const activities: Activity[] = []
   for (const [i, line] of lines.slice(1).entries()) {
     const cells = cellsOf(line, ',')
@@ -78,8 +67,7 @@ export function readEventsFile(file: string): Opened<ActivityLog> {
       return wrongUse(`${file}:${i + 2}: is no row of an events file (changed by hand?); import it anew`)
     activities.push(activity)
   }
-  const m = timeShape.exec(lines[1]?.split(',')[0] ?? '')
-  const offsetMinutes = m ? (m[1] === '-' ? -1 : 1) * (Number(m[2]) * 60 + Number(m[3])) : 0
+  const offsetMinutes = offsetMinutesOf(lines[1]?.split(',')[0] ?? '')
   return {
     ok: true,
     value: { name: basename(file).replace(/\.events\.csv$/, ''), offsetMinutes, activities },

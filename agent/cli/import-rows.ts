@@ -4,6 +4,7 @@
  */
 import { type StageCounts } from '../terms/terms.js'
 import { cellsOf, likelyDelimiter } from './import-cells.js'
+import { RefusedLines } from './import-file.js'
 import type { SeriesAbout } from './import-about.js'
 import { channelLike, isPossible, type ImportPlan, type Scale } from './import-plan.js'
 import { wallClock } from './import-time.js'
@@ -27,12 +28,6 @@ export const rowRefusals = {
   'too-many': 'more rows than can be taken at once',
 } as const
 export type RowRefusal = keyof typeof rowRefusals
-
-export interface Refused {
-  lines: number
-  /** Line numbers of the first few. */
-  readonly first: number[]
-}
 
 export interface ColumnCount {
   values: number
@@ -74,7 +69,7 @@ interface Header {
 }
 
 export class ImportRows {
-  readonly refused = new Map<RowRefusal, Refused>()
+  readonly refused = new RefusedLines<RowRefusal>()
   readonly columns = new Map<string, ColumnCount>()
   header: Header | undefined
   /** First line of those before the headings: shown where no headings are found. */
@@ -109,10 +104,7 @@ export class ImportRows {
   }
 
   refuse(reason: RowRefusal, line: number): void {
-    const refused = this.refused.get(reason) ?? { lines: 0, first: [] }
-    refused.lines++
-    if (refused.first.length < firstFew) refused.first.push(line)
-    this.refused.set(reason, refused)
+    this.refused.refuse(reason, line, firstFew)
   }
 
   /** Whether the headings can no longer come. */
@@ -245,7 +237,7 @@ export class ImportRows {
 
   /** Lines that are no headings: taken = given + refused. */
   counts(given: number): StageCounts {
-    const refused = Object.fromEntries([...this.refused].map(([reason, { lines }]) => [reason, lines]))
+    const refused = this.refused.byReason()
     return { taken: this.lines - (this.header && this.plan.header ? 1 : 0), given, held: 0, refused }
   }
 }

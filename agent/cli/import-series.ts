@@ -7,12 +7,12 @@
  * Behind a unit of measure may stand more (import-about.ts). Each row covers [start, start + seconds). The offset is that of local standard time, the same in every row. Rows are in
  * order of time, none twice; an empty cell is a value that is not there. Lines end with LF; cells are never quoted.
  */
-import { closeSync, openSync, readFileSync, readSync, statSync } from 'node:fs'
 import { basename } from 'node:path'
 import { kindOf, utcMillis } from '../terms/terms.js'
 import { aboutOf, aboutText } from './import-about.js'
 import { isoText } from './desk-zone.js'
 import { wrongUse, type Opened } from './desk.js'
+import { fileBeginsWith, linesOfFile, offsetMinutesOf } from './import-file.js'
 import type { ImportedRows } from './import-rows.js'
 
 export interface ImportedSeries extends ImportedRows {
@@ -42,24 +42,12 @@ export function* seriesLines(series: ImportedSeries): Generator<string> {
 }
 
 /** Whether a path is a series file rather than a folder or anything else. */
-export function isSeriesFile(file: string): boolean {
-  try {
-    if (!statSync(file).isFile()) return false
-    const handle = openSync(file, 'r')
-    const bytes = Buffer.alloc(firstHeading.length)
-    readSync(handle, bytes, 0, bytes.length, 0)
-    closeSync(handle)
-    return bytes.toString('latin1') === firstHeading
-  } catch {
-    return false
-  }
-}
+export const isSeriesFile = (file: string): boolean => fileBeginsWith(file, firstHeading)
 
 export function readSeriesFile(file: string): Opened<ImportedSeries> {
-  if (statSync(file).size > largestBytes) return wrongUse(`${file} is larger than ${largestBytes} bytes`)
-  const lines = readFileSync(file, 'utf8').split(/\r?\n/)
-  if (lines[lines.length - 1] === '') lines.pop()
-  const [heading, ...rows] = lines
+  const read = linesOfFile(file, largestBytes)
+  if (!read.ok) return read
+  const [heading, ...rows] = read.value
   const headings = heading.split(',').slice(2)
   const keys = headings.map((cell) => cell.split(' ')[0])
   const abouts = headings.map(aboutOf)
@@ -83,15 +71,10 @@ export function readSeriesFile(file: string): Opened<ImportedSeries> {
     if (!isRow)
       return wrongUse(`${file}:${i + 2}: is no row of this series (changed by hand?); import it anew`)
   }
-  const minutes = offsetMinutesOf(offset ?? 'Z')
+  const minutes = offsetMinutesOf(offset ?? '')
   const name = basename(file).replace(/\.series\.csv$/, '')
   return {
     ok: true,
     value: { name, offsetMinutes: minutes, stepSeconds: step, keys, abouts, starts, values },
   }
-}
-
-function offsetMinutesOf(text: string): number {
-  const m = /^([+-])(\d\d):(\d\d)$/.exec(text)
-  return m ? (m[1] === '-' ? -1 : 1) * (Number(m[2]) * 60 + Number(m[3])) : 0
 }
