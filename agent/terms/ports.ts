@@ -119,6 +119,42 @@ export interface Broker {
   }): Promise<Outcome<BrokerSession>>
 }
 
+/** A message to one person, as it goes out by one way. */
+export interface OutgoingMessage {
+  /** The same for each attempt and each way: by it a receiver tells a second attempt from a second message. */
+  readonly key: string
+  /** Number, mail address or URL. It is never written to a line, a log or health: there the recipient has an alias. */
+  readonly to: string
+  /** One line; ways without one leave it out. */
+  readonly subject: string
+  readonly text: string
+  /** The same for programs, as JSON takes it. */
+  readonly facts: Readonly<Record<string, unknown>>
+}
+
+/** What is known of a message that was taken. */
+export interface Delivered {
+  /** Messages it was paid as: parts of a long SMS, else 1. */
+  readonly parts: number
+  /** What the far side said, in words; without the recipient. */
+  readonly words: string
+}
+
+/**
+ * A way to a person. Each call is one attempt, bounded in time as a whole; nothing throws. Faults are sms-*, mail-*,
+ * webhook-*; whether a later attempt makes sense, the catalogue says (`transient`).
+ */
+export interface MessageWay {
+  readonly name: string
+  send(message: OutgoingMessage): Promise<Outcome<Delivered>>
+}
+
+/** An SMS that came in. */
+export interface IncomingText {
+  readonly from: string
+  readonly text: string
+}
+
 /** A small JSON value that survives a power cut: the new one or the one before, never half. */
 export interface StateFile {
   load(): Promise<Outcome<unknown>>
