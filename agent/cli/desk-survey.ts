@@ -3,6 +3,7 @@ import { siteLineName, SiteLog } from '../sitelog/sitelog.js'
 import { BootOrder, TimeTable, type BootBounds, type LineView, type SoundFiles } from '../store/store.js'
 import type { ColumnSet, EventLine, Line, Outcome } from '../terms/terms.js'
 import { good } from '../terms/terms.js'
+import { checkAhead } from './check-ahead.js'
 import type { DeskStore } from './desk.js'
 
 export interface Survey {
@@ -26,7 +27,8 @@ export interface Survey {
 /** Numbers in one stretch; what a stretch holds is in memory at one time. */
 export const stretchLines = 8192
 
-export async function survey({ reader }: DeskStore): Promise<Outcome<Survey>> {
+export async function survey(store: DeskStore): Promise<Outcome<Survey>> {
+  const { reader } = store
   const times = new TimeTable()
   const siteLines: EventLine[] = []
   const sets = new Map<string, ColumnSet>()
@@ -43,7 +45,8 @@ export async function survey({ reader }: DeskStore): Promise<Outcome<Survey>> {
     if (line?.kind === 'event' && line.name === siteLineName) siteLines.push(line)
     else if (line?.kind === 'event' && line.name === 'settings') settingsLine = line
   }
-  const scanned = await reader.scan((view: LineView) => {
+  const ahead = checkAhead(store)
+  const visit = (view: LineView): void => {
     const stretch = Math.floor(view.seq / stretchLines)
     if (stretch !== newestStretch) stretches.add((newestStretch = stretch))
     if (!view.isRecord) return take(view.line())
@@ -53,7 +56,9 @@ export async function survey({ reader }: DeskStore): Promise<Outcome<Survey>> {
     const set = view.columnSet()
     if (!set) unexplained++
     else if (set !== newestSet) sets.set(set.id, (newestSet = set))
-  })
+  }
+  const scanned = await reader.scan(visit, { sound: ahead.sound })
+  ahead.end()
   if (!scanned.ok) return scanned
   const unsynced = [...boots].some((boot) => !times.knows(boot))
   const bounds = unsynced ? await boundsOf(reader, times) : new Map<string, BootBounds>()

@@ -26,9 +26,11 @@ export class LineView {
   private readonly cells = new Int32Array(mostCells + 1)
   private cellCount = 0
   private newestSet: ColumnSet | undefined
-  private newestSetBytes: Uint8Array = new Uint8Array(0)
   private newestBoot = ''
-  private newestBootBytes: Uint8Array = new Uint8Array(0)
+  /** Bytes of the cells that named both, with their commas, and how many of them are of the columns. */
+  private newestHead: Uint8Array = new Uint8Array(0)
+  private columnsBytes = 0
+  private hasHead = false
   /** The date that the newest time began with, as its bytes, and the midnight it stands for. */
   private readonly newestDate = new Uint8Array(dateBytes)
   private newestMidnight = NaN
@@ -44,6 +46,7 @@ export class LineView {
     this.isRecord = beginsWith(bytes, start, end, recordWord)
     this.cellCount = 0
     this.cells[0] = start
+    this.hasHead = false
   }
 
   /** The whole line, checked to be canonical; undefined when it is not. */
@@ -57,22 +60,39 @@ export class LineView {
 
   /** The columns of a record; undefined where its columns line is damaged. */
   columnSet(): ColumnSet | undefined {
-    // Nearly every record has the columns, and the boot, of the one before: no text is made to find that out.
-    if (!this.newestSet || !this.says(2, this.newestSetBytes)) {
-      const id = this.cell(2)
-      this.newestSet = this.sets.get(id)
-      this.newestSetBytes = Buffer.from(id, 'latin1')
-    }
+    this.readHead()
     return this.newestSet
   }
 
   /** First eight hex digits of a record's boot id. */
   boot(): string {
-    if (!this.says(3, this.newestBootBytes)) {
-      this.newestBoot = this.cell(3)
-      this.newestBootBytes = Buffer.from(this.newestBoot, 'latin1')
-    }
+    this.readHead()
     return this.newestBoot
+  }
+
+  /** Nearly every record has the columns, and the boot, of the one before: no text is made to find that out. */
+  private readHead(): void {
+    if (this.hasHead || this.isHeadOfBefore()) return
+    this.hasHead = true
+    const isWhole = this.splitTo(3)
+    this.newestBoot = this.cell(3)
+    this.newestSet = this.sets.get(this.cell(2))
+    const { cells } = this
+    this.newestHead = isWhole ? Uint8Array.from(this.bytes.subarray(cells[2], cells[4])) : new Uint8Array(0)
+    this.columnsBytes = cells[3] - cells[2]
+  }
+
+  private isHeadOfBefore(): boolean {
+    const { bytes, cells, newestHead } = this
+    if (!this.newestSet || newestHead.length === 0 || !this.splitTo(1)) return false
+    const at = cells[2]
+    for (let i = 0; i < newestHead.length; i++) if (bytes[at + i] !== newestHead[i]) return false
+    if (this.cellCount < 4) {
+      cells[3] = at + this.columnsBytes
+      cells[4] = at + newestHead.length
+      this.cellCount = 4
+    }
+    return (this.hasHead = true)
   }
 
   /** Start of a record, s since boot. */
@@ -134,16 +154,6 @@ export class LineView {
     return this.bytes.toString('latin1', this.cells[index], this.cells[index + 1] - 1)
   }
 
-  /** Whether a cell is this text, without making one of it. */
-  private says(index: number, text: Uint8Array): boolean {
-    if (!this.splitTo(index)) return text.length === 0
-    const { bytes, cells } = this
-    const at = cells[index]
-    if (cells[index + 1] - 1 - at !== text.length) return false
-    for (let i = 0; i < text.length; i++) if (bytes[at + i] !== text[i]) return false
-    return true
-  }
-
   /** Finds where cells begin, up to the one behind `index`; false when there are not so many. */
   private splitTo(index: number): boolean {
     const { bytes, cells } = this
@@ -156,22 +166,28 @@ export class LineView {
     return index < this.cellCount
   }
 
-  /** Digits and point only, so digits divided by a power of ten is the nearest double, as Number(text) gives it. */
+  /**
+   * Digits and point only, so digits divided by a power of ten is the nearest double, as Number(text) gives it. The cell's end
+   * is found on the way.
+   */
   private number(index: number): number {
-    if (index >= this.cellCount && !this.splitTo(index)) return NaN
-    const { bytes } = this
-    const end = this.cells[index + 1] - 1
-    let at = this.cells[index]
+    if (index >= mostCells || (index > this.cellCount && !this.splitTo(index - 1))) return NaN
+    const { bytes, cells } = this
+    const end = this.end - crcBytes
+    let at = cells[index]
     const negative = bytes[at] === minus
     if (negative) at++
-    if (at >= end || end - at > 15) return at >= end ? NaN : Number(this.cell(index))
+    const first = at
     let digits = 0
-    let pointAt = end - 1
-    for (; at < end; at++) {
+    let pointAt = -1
+    for (; at < end && bytes[at] !== comma; at++) {
       if (bytes[at] === point) pointAt = at
       else digits = digits * 10 + bytes[at] - 48
     }
-    const value = digits / tens[end - 1 - pointAt]
+    if (at <= first) return NaN
+    if (index === this.cellCount) cells[++this.cellCount] = at + 1
+    if (at - first > 15) return Number(this.cell(index))
+    const value = pointAt < 0 ? digits : digits / tens[at - 1 - pointAt]
     return negative ? -value : value
   }
 }

@@ -43,7 +43,7 @@ export interface ScanOptions {
 }
 
 /** Files in which an earlier scan found nothing but lines whose CRC passes, and how many bytes of them it saw. */
-export type SoundFiles = ReadonlyMap<string, number>
+export type SoundFiles = Pick<ReadonlyMap<string, number>, 'get'>
 
 /** What a scan went through. */
 export interface Scanned {
@@ -141,6 +141,16 @@ export class StoreReader {
       if (!going) break
     }
     return good(scanned)
+  }
+
+  /** Bytes of whole lines of a file, where the CRC of each passes; see `ScanOptions.sound`. */
+  async soundBytes(name: string): Promise<number | undefined> {
+    const seed = seedOf(this.storeId, name)
+    let all = true
+    const visit = (bytes: Buffer, start: number, end: number): boolean =>
+      (all = end === start || passes(bytes, start, end, seed))
+    const read = await eachLine(this.disk, name, 0, undefined, visit)
+    return all && read.ok ? read.value.length - read.value.tailBytes : undefined
   }
 
   /** Files that may hold lines of a range; the files of one archive range stand together. */

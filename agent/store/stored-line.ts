@@ -31,7 +31,9 @@ export function passes(bytes: Buffer, start: number, end: number, seed: number):
   const textEnd = end - crcBytes
   if (textEnd <= start || end - start > longestStored) return false
   if (bytes[textEnd] !== comma || bytes[textEnd + 1] !== letterK) return false
-  return crc32(bytes.subarray(start, textEnd), seed) === hexAt(bytes, textEnd + 2)
+  // A plain view: making one of Buffer's own takes twice as long, and there is one for each line of a year.
+  const text = new Uint8Array(bytes.buffer, bytes.byteOffset + start, textEnd - start)
+  return crc32(text, seed) === hexAt(bytes, textEnd + 2)
 }
 
 /** Eight lower-case hex digits as a number; -1 when there is anything else. */
