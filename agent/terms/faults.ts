@@ -472,6 +472,155 @@ const kinds = {
     firstThing:
       'look for a cloned card or two stations of one name: keep one, give the other a name of its own; the archive keeps the lines of both',
   },
+  'mail-unreachable': {
+    severity: 'warning',
+    transient: true,
+    words: 'the mail server cannot be reached',
+    firstThing: 'nothing at first: it is tried again; if it stays, check link, delivery.mail.server and port',
+  },
+  'mail-silent': {
+    severity: 'warning',
+    transient: true,
+    words: 'the mail server did not finish in time',
+    firstThing: 'nothing at first: it is tried again; a slow link may need delivery.mail.limit_s raised',
+  },
+  'mail-certificate': {
+    severity: 'trouble',
+    transient: true,
+    words: 'no safe connection to the mail server came about',
+    firstThing: 'check delivery.mail.security, port and ca_file, and the clock of this station',
+  },
+  'mail-login': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the mail server refuses user name or password',
+    firstThing:
+      'correct delivery.mail.username and the password file; many providers want a password made for programs',
+  },
+  'mail-refused': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the mail server refuses the message for good',
+    firstThing: 'read its answer; check the address of the recipient and delivery.mail.from',
+  },
+  'mail-deferred': {
+    severity: 'warning',
+    transient: true,
+    words: 'the mail server does not take the message now',
+    firstThing: 'nothing: it is tried again',
+  },
+  'webhook-unreachable': {
+    severity: 'warning',
+    transient: true,
+    words: 'the webhook cannot be reached',
+    firstThing:
+      'nothing at first: it is tried again; if it stays, check link and the address of the recipient',
+  },
+  'webhook-silent': {
+    severity: 'warning',
+    transient: true,
+    words: 'the webhook did not answer in time',
+    firstThing: 'nothing at first: it is tried again; a slow link may need delivery.webhook.limit_s raised',
+  },
+  'webhook-certificate': {
+    severity: 'trouble',
+    transient: true,
+    words: 'no safe connection to the webhook came about',
+    firstThing: 'check the certificate there, delivery.webhook.ca_file and the clock of this station',
+  },
+  'webhook-failed': {
+    severity: 'warning',
+    transient: true,
+    words: 'the webhook answers that it cannot take the message now',
+    firstThing: 'nothing at first: it is tried again; if it stays, look at the log of the webhook',
+  },
+  'webhook-refused': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the webhook refuses the message for good',
+    firstThing: 'check the address of the recipient and the secret; a redirect is never followed',
+  },
+  'sms-port': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the port of the modem for SMS cannot be used',
+    firstThing:
+      'check plug and supply of the modem and the port in the settings; stop a program that holds it',
+  },
+  'sms-silent': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the modem for SMS does not answer',
+    firstThing:
+      'check that the port is the one for AT commands and the baud rate; take its supply away for ten seconds',
+  },
+  'sms-no-sim': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the modem has no SIM that it can use',
+    firstThing: 'switch the modem off, put the SIM in again, and try it in a phone',
+  },
+  'sms-pin-missing': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the SIM asks for its PIN and the settings have none that could be one',
+    firstThing: 'write the PIN into the PIN file of the settings, or take the PIN off the SIM in a phone',
+  },
+  'sms-pin-refused': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the PIN of the settings was tried once, was not accepted, and is not tried again',
+    firstThing: 'try the PIN in a phone, then correct the PIN file; the wrong one is never sent again',
+  },
+  'sms-puk': {
+    severity: 'trouble',
+    transient: false,
+    words: 'the SIM is locked and asks for its PUK, which is never tried',
+    firstThing:
+      'unlock the SIM in a phone with the PUK of its papers, set a PIN, and put it into the PIN file',
+  },
+  'sms-not-registered': {
+    severity: 'trouble',
+    transient: true,
+    words: 'the modem found no network for SMS',
+    firstThing: 'check the antenna and that the SIM is active and has credit',
+  },
+  'sms-failed': {
+    severity: 'warning',
+    transient: true,
+    words: 'an SMS could not be sent now',
+    firstThing: 'nothing at once: it is tried again; look at signal and credit if it stays',
+  },
+  'sms-refused': {
+    severity: 'trouble',
+    transient: false,
+    words: 'an SMS was refused for good',
+    firstThing: 'check the number in the settings, the credit, and that the SIM may send SMS',
+  },
+  'sms-unknown': {
+    severity: 'warning',
+    transient: true,
+    words: 'the modem never said whether an SMS went out: it may arrive twice, with the same code',
+    firstThing: 'nothing at once: it is tried again; look at the modem if it happens often',
+  },
+  'sms-number': {
+    severity: 'trouble',
+    transient: false,
+    words: 'a number for SMS is none',
+    firstThing: 'write it with + and the country code, digits only',
+  },
+  'sim-ends': {
+    severity: 'warning',
+    transient: false,
+    words: 'the SIM runs out',
+    firstThing: 'renew or replace the SIM, then correct its date in the settings',
+  },
+  'sim-credit': {
+    severity: 'warning',
+    transient: false,
+    words: 'it is time to look at the credit of the SIM',
+    firstThing: 'top it up, then set the next date in the settings',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds

@@ -23,10 +23,11 @@ const rules: Record<
   health: { folders: ['terms'], npm: [] },
   sitelog: { folders: ['terms'], npm: [] },
   store: { folders: ['terms'], npm: [] },
+  delivery: { folders: ['terms'], npm: [] },
   uplink: { folders: ['terms'], npm: ['cborg'] },
   hardware: {
     folders: ['terms'],
-    npm: ['serialport', 'modbus-serial', 'mqtt', 'lowdb', 'pino', 'node-cron'],
+    npm: ['serialport', 'modbus-serial', 'mqtt', 'lowdb', 'pino', 'node-cron', 'nodemailer'],
     world: true,
   },
   station: {
@@ -43,6 +44,7 @@ const rules: Record<
       'sitelog',
       'store',
       'uplink',
+      'delivery',
     ],
     npm: [],
   },
