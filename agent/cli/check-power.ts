@@ -4,6 +4,7 @@ import type { InstrumentSettings, Settings } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
 import type { CheckItem } from './check.js'
 import { boardPowerOf } from './compose-power.js'
+import { gaugeChannels, gaugeLayoutsOf } from './gauge-layouts.js'
 import { loadLayout } from './layouts.js'
 
 /** What `check` says of battery and plan; where a wake alarm is named it is set, read back and cleared. */
@@ -12,10 +13,12 @@ export async function checkPowerSettings(settings: Settings): Promise<CheckItem[
   if (!power) return []
   const items: CheckItem[] = [{ what: 'power', well: true, words: batteryWords(power) }]
   if (power.plan !== 'continuous') items.push(...settings.instruments.map(sleepItem))
-  const gives = settings.gauges.some(({ channels }) =>
-    channels.some(({ channel }) => channel === 'battery_voltage'),
+  const layouts = gaugeLayoutsOf(settings)
+  const gives = settings.gauges.some((gauge, i) =>
+    gaugeChannels(gauge, layouts.ok ? layouts.value[i] : undefined).includes('battery_voltage'),
   )
-  if (!gives)
+  // A layout that cannot be used is told with its gauge.
+  if (!gives && layouts.ok)
     items.push({
       what: 'power',
       well: false,

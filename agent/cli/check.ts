@@ -50,7 +50,11 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
   const running = await askStation(settings, { do: 'status' })
   const items: CheckItem[] = [lookAtAgent(settings, running)]
   for (const instrument of settings.instruments) items.push(await lookAtSensor(instrument, running.ok))
-  items.push(...(await tryGauges(settings)), await tryFolder(settings.data), lookAtClock(settings))
+  items.push(
+    ...(await tryGauges(settings, running.ok)),
+    await tryFolder(settings.data),
+    lookAtClock(settings),
+  )
   items.push(...(await checkPowerSettings(settings)))
   if (settings.uplink.mode === 'none')
     items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })

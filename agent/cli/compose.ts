@@ -1,4 +1,4 @@
-import { SysfsGauge } from '../hardware/gauges.js'
+import { withLimit } from '../hardware/limit.js'
 import { commandSwitch } from '../hardware/power-switch.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { cronScheduler } from '../hardware/scheduler.js'
@@ -28,6 +28,7 @@ import {
   type SupplySign,
 } from '../terms/terms.js'
 import { hostOf } from './broker-address.js'
+import { composeGauges } from './compose-gauges.js'
 import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
 import { claimDetails, claimFault, type DataFolder } from './data-folder.js'
 import { commandsOf } from './instrument-commands.js'
@@ -42,9 +43,12 @@ const programMade = utcMillis(Date.UTC(2026, 10, 1))
 /** A serial server may stand behind a metered link, where each attempt costs bytes. */
 const longestTcpRetrySeconds = 60
 
+/** A device that is asked just now answers in less; what hangs is left behind. */
+const closeLimitSeconds = 3
+
 export interface ComposedStation {
   readonly station: Station
-  /** To be called when it has stopped: lets the files of its store go. */
+  /** To be called when it has stopped: lets the ports of its gauges and the files of its store go. */
   readonly close: () => Promise<void>
 }
 
@@ -56,6 +60,7 @@ export async function composeStation(
   log: Log,
 ): Promise<Outcome<ComposedStation>> {
   const { settings, layouts } = plan
+  const gauges = composeGauges(settings, plan.gaugeLayouts)
   const makeUplink = uplinkMaker(settings, clock, folder)
   if (!makeUplink.ok) {
     await folder.disk.close()
@@ -78,16 +83,17 @@ export async function composeStation(
     supply: supplySignOf(settings),
     ...powerPorts(settings),
     timeLines: timeLinesOf(settings),
-    gauges: settings.gauges.map((gauge) => ({
-      gauge: new SysfsGauge(gauge),
-      channels: gauge.channels.map(({ channel }) => gaugeChannel(channel)),
-    })),
+    gauges: gauges.gauges.map(({ gauge, channels }) => ({ gauge, channels: channels.map(gaugeChannel) })),
   }
   const station = await Station.start(stationOptions(plan, folder), ports)
   const otherBoard = claimFault(folder.claim)
   if (otherBoard) station.faults.raise('identity', otherBoard, clock.mono())
   if (folder.inMemory) station.faults.raise('data folder', folder.inMemory, clock.mono())
-  return good({ station, close: () => folder.disk.close() })
+  const close = async (): Promise<void> => {
+    await withLimit(gauges.close(), closeLimitSeconds)
+    await folder.disk.close()
+  }
+  return good({ station, close })
 }
 
 /** A port says at each opening what it cannot do; people are told the first time. */

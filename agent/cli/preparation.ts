@@ -1,6 +1,7 @@
 import type { Layout } from '../instruments/instruments.js'
 import { settingsEventDetails, standardOffsetMinutes, type Settings } from '../settings/settings.js'
 import { faultText, good, type Outcome } from '../terms/terms.js'
+import { gaugeLayoutFile, gaugeLayoutsOf, type GaugeLayouts } from './gauge-layouts.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { readLastGood } from './last-good.js'
 import { layoutFile, loadLayout } from './layouts.js'
@@ -14,6 +15,7 @@ export interface Plan {
   readonly text: string
   /** Of each instrument, in order. */
   readonly layouts: readonly Layout[]
+  readonly gaugeLayouts: GaugeLayouts
   /** Local standard time, minutes ahead of UTC. */
   readonly standardOffsetMinutes: number
   /** The settings without secrets, for the event line that is written when they changed. */
@@ -39,7 +41,7 @@ export interface Preparation {
 export function prepare(file: string): Preparation {
   const fileStamp = stampOf([file])
   const read = readSettingsFile(file)
-  const layouts = read.ok ? read.settings.instruments.map(({ layout }) => layoutFile(layout)) : []
+  const layouts = read.ok ? layoutFilesOf(read.settings) : []
   const files = [file, ...new Set(layouts)]
   const seen = { files, stamp: fileStamp + stampOf(files.slice(1)) }
   const planned = read.ok ? planOf(read) : undefined
@@ -48,6 +50,11 @@ export function prepare(file: string): Preparation {
   const spare = prepareLastGood(file)
   return { ...(spare ? { plan: spare } : {}), wrong, notes: [], ...seen }
 }
+
+const layoutFilesOf = ({ instruments, gauges }: Settings): string[] => [
+  ...instruments.map(({ layout }) => layoutFile(layout)),
+  ...gauges.flatMap((gauge) => ('layout' in gauge ? [gaugeLayoutFile(gauge.layout)] : [])),
+]
 
 /** What last worked, with the layouts as they are now; undefined when there is none that still can. */
 export function prepareLastGood(file: string): Plan | undefined {
@@ -65,10 +72,13 @@ function planOf({ settings, text }: Extract<SettingsRead, { ok: true }>): Outcom
     if (!able.ok) return able
     layouts.push(loaded.value)
   }
+  const gaugeLayouts = gaugeLayoutsOf(settings)
+  if (!gaugeLayouts.ok) return gaugeLayouts
   return good({
     settings,
     text,
     layouts,
+    gaugeLayouts: gaugeLayouts.value,
     standardOffsetMinutes: standardOffsetMinutes(settings),
     eventDetails: settingsEventDetails(settings),
   })

@@ -1,5 +1,6 @@
 import { readSettings, settingsFaultText, type Settings } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
+import { knownGaugeLayouts } from './gauge-layouts.js'
 import { knownLayouts } from './layouts.js'
 import { readTextFile } from './read-text.js'
 
@@ -24,7 +25,7 @@ export function checkSettingsText(text: string, file: string): SettingsRead {
   const channels = new Map(
     knownLayouts().map((layout) => [layout.name, layout.fields.map((field) => field.channel)]),
   )
-  const read = readSettings(text, file, channels)
+  const read = readSettings(text, file, channels, knownGaugeLayouts())
   if (read.ok) return { ok: true, settings: read.settings, text, notes: read.notes }
   return { ok: false, lines: read.faults.map(settingsFaultText), text }
 }

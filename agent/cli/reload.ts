@@ -49,8 +49,13 @@ export function reloadWhenChanged(reloading: Reloading): () => void {
   }
 }
 
-const isSame = (a: Preparation, b: Preparation): boolean =>
-  JSON.stringify([a.plan?.text, a.plan?.layouts]) === JSON.stringify([b.plan?.text, b.plan?.layouts])
+const isSame = (a: Preparation, b: Preparation): boolean => planText(a) === planText(b)
+
+/** A pattern alone would be written as nothing. */
+const planText = ({ plan }: Preparation): string =>
+  JSON.stringify([plan?.text, plan?.layouts, plan?.gaugeLayouts], (_, value: unknown) =>
+    value instanceof RegExp ? value.source : value,
+  )
 
 export function blame(station: Station, clock: SystemClock, words: string): void {
   station.faults.raise('settings', { code: 'settings-invalid', detail: words }, clock.mono())

@@ -1,7 +1,7 @@
-import { performance } from 'node:perf_hooks'
-import { bad, good, type ByteLine, type Fault, type LineFactory, type Outcome } from '../terms/terms.js'
+import { bad, good, type LineFactory, type Outcome } from '../terms/terms.js'
 import { withLimit } from './limit.js'
 import { ModbusPort } from './modbus-port.js'
+import { PatientLine } from './patient-line.js'
 
 export interface RegisterBlock {
   readonly table: 'input' | 'holding'
@@ -13,9 +13,6 @@ export interface RegisterBlock {
 /** In the words of a device that said nothing. */
 export const noAnswer = 'no answer'
 const answerLimitSeconds = 1
-const openLimitSeconds = 5
-const firstRetrySeconds = 45
-const longestRetrySeconds = 600
 
 /** Modbus Application Protocol Specification V1.1b3, section 7 (from memory). */
 const exceptions: Readonly<Record<number, string>> = {
@@ -40,29 +37,23 @@ interface Client {
 }
 
 interface Open {
-  readonly line: ByteLine
   readonly port: ModbusPort
   readonly client: Client
 }
 
-/**
- * One port on which several devices are asked, one request at a time. The library is loaded with the first request. A
- * port that cannot be opened is tried again after 45 s, then later and later, up to every 10 minutes.
- */
+/** One port on which several devices are asked, one request at a time. The library is loaded with the first request. */
 export class ModbusBus {
+  private readonly line: PatientLine
   private opened: Open | undefined
   private queue: Promise<unknown> = Promise.resolve()
-  private failures = 0
-  private retryAtSeconds = 0
-  private lastFault: Fault | undefined
+  private isClosed = false
 
-  constructor(
-    private readonly factory: LineFactory,
-    private readonly nowSeconds: () => number = () => performance.now() / 1000,
-  ) {}
+  constructor(factory: LineFactory, nowSeconds?: () => number) {
+    this.line = new PatientLine(factory, nowSeconds)
+  }
 
   get name(): string {
-    return this.factory.name
+    return this.line.name
   }
 
   /** Registers of one device, in one request. Faults: port-*, gauge-missing with what the device said. */
@@ -72,19 +63,21 @@ export class ModbusBus {
     return asked
   }
 
+  /** For good: what waits is not asked any more. */
   async close(): Promise<void> {
+    this.isClosed = true
     await this.queue
     await this.drop()
   }
 
   private async drop(): Promise<void> {
-    const { opened } = this
+    this.opened?.port.rest()
     this.opened = undefined
-    opened?.port.rest()
-    await opened?.line.close()
+    await this.line.close()
   }
 
   private async ask(address: number, block: RegisterBlock): Promise<Outcome<readonly number[]>> {
+    if (this.isClosed) return bad('port-gone', this.name)
     const open = await this.open()
     if (!open.ok) return open
     const { client, port } = open.value
@@ -130,30 +123,11 @@ export class ModbusBus {
 
   private async open(): Promise<Outcome<Open>> {
     if (this.opened) return good(this.opened)
-    if (this.lastFault && this.nowSeconds() < this.retryAtSeconds) return { ok: false, fault: this.lastFault }
-    const line = await this.openLine()
-    if (!line.ok) {
-      const wait = Math.min(longestRetrySeconds, firstRetrySeconds * 2 ** this.failures++)
-      this.retryAtSeconds = this.nowSeconds() + wait
-      this.lastFault = line.fault
-      return line
-    }
-    this.failures = 0
-    this.lastFault = undefined
+    const line = await this.line.open()
+    if (!line.ok) return line
     const port = new ModbusPort(line.value)
-    const client = await clientOn(port)
-    this.opened = { line: line.value, port, client }
+    this.opened = { port, client: await clientOn(port) }
     return good(this.opened)
-  }
-
-  private async openLine(): Promise<Outcome<ByteLine>> {
-    const opening = this.factory.open()
-    const line = await withLimit(opening, openLimitSeconds)
-    if (line !== 'late') return line
-    void opening.then(async (late) => {
-      if (late.ok) await late.value.close()
-    })
-    return bad('port-failed', `${this.name} does not open in time`)
   }
 }
 

@@ -81,14 +81,19 @@ function readFixed(read: ShapeReader, spec: Parsed, path: string): FramingSpec {
 const nestedRepeat = /\([^()]*[*+}][^()]*\)[*+{]/
 
 function readPattern(read: ShapeReader, value: unknown, path: string): RegExp {
-  const text = read.text(value, path)
-  if (nestedRepeat.test(text))
-    read.fault(path, 'repeats a group that holds a repeat; a line could take for ever')
+  const pattern = linePattern(read.text(value, path))
+  if (typeof pattern !== 'string') return pattern
+  read.fault(path, pattern)
+  return /^$/u
+}
+
+/** The pattern of a whole line, or what is wrong with its text. */
+export function linePattern(text: string): RegExp | string {
+  if (nestedRepeat.test(text)) return 'repeats a group that holds a repeat; a line could take for ever'
   try {
     return new RegExp(`^(?:${text})$`, 'u')
   } catch (error) {
-    read.fault(path, `is not a regular expression: ${(error as Error).message}`)
-    return /^$/u
+    return `is not a regular expression: ${(error as Error).message}`
   }
 }
 

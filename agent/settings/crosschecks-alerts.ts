@@ -1,13 +1,18 @@
 import { kindOf } from '../terms/terms.js'
 import type { KnownLayouts } from './crosschecks.js'
+import { channelsOfGauge, type KnownGaugeLayouts } from './crosschecks-gauges.js'
 import { valueText, type KeyPath, type Verdict } from './fault.js'
 import { atKey, atValue, type Finding, type Look } from './look.js'
 import { nearest } from './suggest.js'
 
-export function alertFindings(look: Look, layouts?: KnownLayouts): Finding[] {
+export function alertFindings(
+  look: Look,
+  layouts?: KnownLayouts,
+  gaugeLayouts?: KnownGaugeLayouts,
+): Finding[] {
   const found: Finding[] = []
   const rules = new Set<string>()
-  const given = givenChannels(look, layouts)
+  const given = givenChannels(look, layouts, gaugeLayouts)
   const slots = new Set(look.entries(['instruments']).map((path) => look.text([...path, 'slot'])))
   for (const path of look.entries(['alerts'])) {
     const rule = look.text([...path, 'rule'])
@@ -31,8 +36,14 @@ const nameTaken = (rule: string): Verdict => ({
 })
 
 /** Every channel of the station with its slot; undefined while a layout is not known. */
-function givenChannels(look: Look, layouts?: KnownLayouts): string[] | undefined {
-  const given = look.entries(['gauges']).flatMap((path) => look.keys([...path, 'channels']))
+function givenChannels(
+  look: Look,
+  layouts?: KnownLayouts,
+  gaugeLayouts?: KnownGaugeLayouts,
+): string[] | undefined {
+  const gauges = look.entries(['gauges']).map((path) => channelsOfGauge(look, path, gaugeLayouts))
+  if (gauges.includes(undefined)) return undefined
+  const given = gauges.flatMap((channels) => channels!)
   for (const path of look.entries(['instruments'])) {
     const channels = layouts?.get(look.text([...path, 'layout']) ?? '')
     if (!channels) return undefined

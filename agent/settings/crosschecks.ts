@@ -1,10 +1,9 @@
-import { channelKinds, type ChannelName } from '../terms/terms.js'
+import type { ChannelName } from '../terms/terms.js'
 import { alertFindings } from './crosschecks-alerts.js'
 import { powerFindings } from './crosschecks-power.js'
 import { valueText, type KeyPath, type Verdict } from './fault.js'
 import { judgeZone } from './judge.js'
 import { atKey, atValue, type Finding, type Look } from './look.js'
-import { gaugeFiles, gaugeKindFiles, type GaugeChannelName } from './patterns.js'
 import { nearest } from './suggest.js'
 import { isZone } from './zone.js'
 
@@ -15,7 +14,11 @@ const conflict = (wrong: string, advice: string): Verdict => ({ code: 'conflict'
 const range = (wrong: string, advice: string): Verdict => ({ code: 'out-of-range', wrong, advice })
 
 /** Everything that takes two keys, or knowledge from outside the file, to see. */
-export const crossFindings = (look: Look, layouts?: KnownLayouts): Finding[] => [
+export const crossFindings = (
+  look: Look,
+  layouts?: KnownLayouts,
+  gaugeLayouts?: KnownGaugeLayouts,
+): Finding[] => [
   ...stationFindings(look),
   ...instrumentFindings(look, layouts),
   ...gaugeFindings(look),
@@ -133,61 +136,6 @@ function slotFinding(
   const both = `instruments[${other.path[1]}] gives ${shared} too`
   if (giver.slot !== undefined) return atValue(path, conflict(`${both}, with the same slot`, advice))
   return { ...atKey(path, { code: 'missing', wrong: `missing: ${both}`, advice }), wants: ['slot'] }
-}
-
-// ---- gauges ---------------------------------------------------------------------------------------------------------
-
-function gaugeFindings(look: Look): Finding[] {
-  const found: Finding[] = []
-  const seen = new Set<string>()
-  for (const path of look.entries(['gauges']))
-    for (const channel of look.keys([...path, 'channels'])) {
-      const at = [...path, 'channels', channel]
-      const filePath = look.keys(at).length > 0 ? [...at, 'file'] : at
-      const file = look.text(filePath)
-      const shape = gaugeFiles[channel as GaugeChannelName] as RegExp | undefined
-      if (shape && file !== undefined && !shape.test(file))
-        found.push(atValue(filePath, wrongFile(channel, file)))
-      else if (file !== undefined) found.push(...kindFindings(look.text([...path, 'kind']), filePath, file))
-      if (seen.has(channel))
-        found.push(atKey(at, conflict('another gauge gives this channel too', 'keep one of them')))
-      seen.add(channel)
-    }
-  return found
-}
-
-/** A file that no folder of this kind has would be missing for ever. */
-function kindFindings(kind: string | undefined, path: KeyPath, file: string): Finding[] {
-  if (kind === undefined || !(kind in gaugeKindFiles) || gaugeKindFiles[kind].test(file)) return []
-  const of = Object.keys(gaugeKindFiles).find((other) => gaugeKindFiles[other].test(file))
-  return [
-    atValue(
-      path,
-      conflict(
-        `${valueText(file)} is a file of ${of}, and kind is ${kind}`,
-        `write kind: ${of}, or name a file of ${kind}`,
-      ),
-    ),
-  ]
-}
-
-const fileExamples: Readonly<Record<string, string>> = {
-  battery_voltage: 'in1_input, voltage_now or in_voltage0_raw',
-  battery_current: 'curr1_input, current_now or in_current0_raw',
-  solar_power: 'power1_input, power_now or in_power0_raw',
-  state_of_charge: 'capacity',
-  temperature: 'temp1_input, temp or in_temp_input',
-  humidity: 'humidity1_input or in_humidityrelative_input',
-  pressure: 'in_pressure_input',
-}
-
-function wrongFile(channel: string, file: string): Verdict {
-  const name = channel.split('.')[0] as ChannelName
-  return {
-    code: 'wrong-text',
-    wrong: `${valueText(file)} does not hold a ${channelKinds[name].unit} value`,
-    advice: `allowed: a file such as ${fileExamples[name]}`,
-  }
 }
 
 // ---- uplink ---------------------------------------------------------------------------------------------------------

@@ -28,12 +28,14 @@ function fileValue(value: unknown): unknown {
   return Object.fromEntries(Object.entries(value).map(([name, one]) => [fileKey(name), fileValue(one)]))
 }
 
-const fileGauge = ({ channels, ...same }: GaugeSettings): unknown => ({
-  ...same,
-  channels: Object.fromEntries(
-    channels.map(({ channel, file, factor }) => [channel, factor === 1 ? file : { file, factor }]),
-  ),
-})
+function fileGauge(gauge: GaugeSettings): unknown {
+  if (!('channels' in gauge)) return gauge
+  const channels = gauge.channels.map(({ channel, file, factor }) => [
+    channel,
+    factor === 1 ? file : { file, factor },
+  ])
+  return { ...gauge, channels: Object.fromEntries(channels) as unknown }
+}
 
 const fileAlert = ({ rule, channel, average, direction, level, ...rest }: AlertSettings): unknown => ({
   rule,

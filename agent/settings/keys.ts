@@ -10,21 +10,23 @@ import { nearest } from './suggest.js'
 
 type Issue = z.core.$ZodIssue
 
-export function schemaFindings(root: unknown): Finding[] {
-  const parsed = settingsSchema.safeParse(root)
+export function schemaFindings(root: unknown, schema: z.ZodType = settingsSchema): Finding[] {
+  const parsed = schema.safeParse(root)
   if (parsed.success) return []
-  return parsed.error.issues.flatMap((issue) => findingsOf(root, issue, []))
+  return parsed.error.issues.flatMap((issue) => findingsOf(schema, root, issue, []))
 }
 
-function findingsOf(root: unknown, issue: Issue, before: KeyPath): Finding[] {
+function findingsOf(schema: z.ZodType, root: unknown, issue: Issue, before: KeyPath): Finding[] {
   const path = [...before, ...(issue.path as (string | number)[])]
   if (issue.code === 'unrecognized_keys')
-    return issue.keys.map((key) => atKey([...path, key], unknownKey(path, key)))
+    return issue.keys.map((key) => atKey([...path, key], unknownKey(schema, path, key)))
   const value = valueAt(root, path)
-  const leaf = leafAt(settingsSchema, path)
+  const leaf = leafAt(schema, path)
   const long = leaf?.kind === 'either' && typeof value === 'object' && value !== null && !Array.isArray(value)
   if (issue.code === 'invalid_union' && long)
-    return (issue.errors[issue.errors.length - 1] ?? []).flatMap((inner) => findingsOf(root, inner, path))
+    return (issue.errors[issue.errors.length - 1] ?? []).flatMap((inner) =>
+      findingsOf(schema, root, inner, path),
+    )
   const verdict: Verdict = leaf ? judge(value, leaf) : { code: 'wrong-text', wrong: 'does not fit' }
   if (value === undefined) return [{ ...atKey(path, verdict), wants: [String(path[path.length - 1])] }]
   return [atValue(path, verdict)]
@@ -32,7 +34,7 @@ function findingsOf(root: unknown, issue: Issue, before: KeyPath): Finding[] {
 
 const secretKeys = /^(pass(word|wd|phrase)?|pwd|secret|token|api_?key)$/i
 
-function unknownKey(parent: KeyPath, key: string): Verdict {
+function unknownKey(schema: z.ZodType, parent: KeyPath, key: string): Verdict {
   if (secretKeys.test(key))
     return {
       code: 'secret',
@@ -40,21 +42,20 @@ function unknownKey(parent: KeyPath, key: string): Verdict {
       advice:
         'put it alone into a file that only the agent may read, and name that file: uplink.password_file',
     }
-  const known = keysAt(settingsSchema, parent)
+  const known = keysAt(schema, parent)
   return {
     code: 'unknown-key',
     wrong: 'unknown key',
     advice: `allowed here: ${known.join(', ')}`,
-    didYouMean: nearest(key, known) ?? elsewhere(key),
+    didYouMean: nearest(key, known) ?? elsewhere(schema, key),
   }
 }
 
 /** A key that is right but stands in the wrong group: 'uplink.keepalive_s'. */
-function elsewhere(key: string): string | undefined {
-  for (const name of keysAt(settingsSchema, [])) {
-    const list = schemaAt(settingsSchema, [name])?.type === 'array'
-    if (keysAt(settingsSchema, list ? [name, 0] : [name]).includes(key))
-      return `${name}${list ? '[…]' : ''}.${key}`
+function elsewhere(schema: z.ZodType, key: string): string | undefined {
+  for (const name of keysAt(schema, [])) {
+    const list = schemaAt(schema, [name])?.type === 'array'
+    if (keysAt(schema, list ? [name, 0] : [name]).includes(key)) return `${name}${list ? '[…]' : ''}.${key}`
   }
   return undefined
 }

@@ -4,10 +4,13 @@ import {
   anyWords,
   fileName,
   gaugeChannelNames,
+  gaugeKinds,
+  layoutShape,
   pathShape,
   pathWords,
   plainText,
   portShape,
+  portWords,
   shortName,
   shortNameWords,
 } from './patterns.js'
@@ -37,13 +40,13 @@ export const instrumentGroup = group('One instrument.', {
   name: text('What people call it.', plainText, anyWords).optional(),
   layout: text(
     'Name of a file in config/instruments without .yaml, or a path that ends in .yaml.',
-    /^([A-Za-z0-9][A-Za-z0-9_-]*|(?!~).*\.yaml)$/,
+    layoutShape,
     'the name of a file in config/instruments without .yaml, or a path that ends in .yaml',
   ),
   port: text(
     'Where its bytes come from: a device, tcp://host:port, or file: and the path of a recording.',
     portShape,
-    'a device such as /dev/serial/by-id/…, tcp://host:port, or file: and the path of a recording',
+    portWords,
   ),
   baud: whole('Speed of the line where it differs from the layout.', {
     least: 1200,
@@ -108,15 +111,18 @@ const gaugeFile = text(
 )
 
 export const gaugeGroup = group(
-  'One gauge: battery, sun, temperature, humidity or pressure from files of the kernel.',
+  'One gauge: battery, sun, temperature, humidity or pressure from files of the kernel, registers or text lines.',
   {
-    kind: choice('Which kind of folder it is.', ['hwmon', 'power_supply', 'iio']),
+    kind: choice(
+      'hwmon, power_supply, iio: a folder of the kernel. modbus: registers of a device (RTU). text: lines that come by themselves.',
+      gaugeKinds,
+    ),
     path: text('Folder in which the devices stand.', pathShape, pathWords).optional(),
     device: text(
       'hwmon, iio: what the file called name says. power_supply: the name of the folder.',
       /^[^/\s]{1,64}$/,
       'a name without spaces and slashes',
-    ),
+    ).optional(),
     channels: mapOf(
       'Which channel comes from which file.',
       gaugeChannelNames,
@@ -129,6 +135,22 @@ export const gaugeGroup = group(
         }),
         'the name of a file, or {file: …, factor: …}',
       ),
-    ),
+    ).optional(),
+    port: text(
+      'modbus, text: a device or tcp://host:port; text: or file: and the path of a recording.',
+      portShape,
+      portWords,
+    ).optional(),
+    baud: whole('Speed of the line where it differs from the layout.', {
+      least: 1200,
+      most: 921_600,
+      unit: 'baud',
+    }).optional(),
+    address: whole('modbus: the address of the device on its line.', { least: 1, most: 247 }).optional(),
+    layout: text(
+      'modbus, text: name of a file in config/gauges without .yaml, or a path that ends in .yaml.',
+      layoutShape,
+      'the name of a file in config/gauges without .yaml, or a path that ends in .yaml',
+    ).optional(),
   },
 )

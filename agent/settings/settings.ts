@@ -12,6 +12,7 @@
  * opens it. The form of the file stands in schema.ts, for editors in config/settings.schema.json.
  */
 import { crossFindings, type KnownLayouts } from './crosschecks.js'
+import type { KnownGaugeLayouts } from './crosschecks-gauges.js'
 import { pathText, settingsFaultText, type SettingsFault } from './fault.js'
 import { schemaFindings, withoutEchoes } from './keys.js'
 import { Look, type Finding } from './look.js'
@@ -24,13 +25,24 @@ import { lowestOffsetMinutes } from './zone.js'
 
 export { effectiveSettingsText, settingsEventDetails } from './effective.js'
 export type { KnownLayouts } from './crosschecks.js'
+export type { KnownGaugeLayouts } from './crosschecks-gauges.js'
 export { settingsFaultText, type SettingsFault, type SettingsFaultCode } from './fault.js'
+export {
+  readGaugeLayout,
+  type GaugeLayout,
+  type GaugeLayoutOutcome,
+  type LayoutComplaint,
+  type ModbusLayout,
+  type TextLayout,
+} from './gauge-layout.js'
 export type { GaugeChannelName } from './patterns.js'
 export { settingsJsonSchemaText, settingsVersion } from './schema.js'
 export type {
   AlertSettings,
+  FileGaugeSettings,
   GaugeSettings,
   InstrumentSettings,
+  LineGaugeSettings,
   MqttSettings,
   Settings,
   SiteSettings,
@@ -58,17 +70,25 @@ const mostFaults = 100
  * @param layouts channels of each layout in config/instruments; given, layouts, slots and the channels of alerts are
  * checked against it.
  */
-export function readSettings(text: string, fileName: string, layouts?: KnownLayouts): SettingsOutcome {
+export function readSettings(
+  text: string,
+  fileName: string,
+  layouts?: KnownLayouts,
+  gaugeLayouts?: KnownGaugeLayouts,
+): SettingsOutcome {
   const yaml = readYaml(text, textKeys)
   const problems = yaml.problems.map(({ place, path, ...verdict }) => ({
     file: fileName,
     ...place,
     keyPath: pathText(path),
+ * @param gaugeLayouts the same of config/gauges.
     ...verdict,
   }))
   const look = new Look(yaml.value)
   const findings =
-    yaml.value === undefined ? [] : [...schemaFindings(yaml.value), ...crossFindings(look, layouts)]
+    yaml.value === undefined
+      ? []
+      : [...schemaFindings(yaml.value), ...crossFindings(look, layouts, gaugeLayouts)]
   const faults = [...problems, ...withoutEchoes(findings).map((finding) => placed(finding, yaml, fileName))]
   if (faults.length > 0) return { ok: false, faults: bounded(faults.sort(byPlace)) }
   const notes = noteFindings(look).map((finding) => settingsFaultText(placed(finding, yaml, fileName)))

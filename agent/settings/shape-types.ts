@@ -95,7 +95,9 @@ export interface PowerCycleSettings {
   readonly limitSeconds: number
 }
 
-export interface GaugeSettings {
+export type GaugeSettings = FileGaugeSettings | LineGaugeSettings
+
+export interface FileGaugeSettings {
   readonly kind: 'hwmon' | 'power_supply' | 'iio'
   readonly path: string
   readonly device: string
@@ -108,6 +110,16 @@ export interface GaugeSettings {
 
 export interface AlertSettings {
   readonly rule: string
+/** Its channels stand in its layout. */
+export type LineGaugeSettings = {
+  /** As written; `portKind` tells the kinds apart. */
+  readonly port: string
+  /** Absent: as the layout says. */
+  readonly baud?: number
+  /** Name of a file in config/gauges without .yaml, or a path that ends in .yaml. */
+  readonly layout: string
+} & ({ readonly kind: 'modbus'; readonly address: number } | { readonly kind: 'text' })
+
   /** With slot, where the channel has one. */
   readonly channel: string
   readonly average: WindowName

@@ -122,12 +122,18 @@ function instrumentOf(file: SettingsFile['instruments'][number]): InstrumentSett
 }
 
 function gaugeOf(gauge: SettingsFile['gauges'][number]): GaugeSettings {
-  const channels = Object.entries(gauge.channels).map(([channel, from]) => ({
+  const { kind, baud } = gauge
+  if (kind === 'modbus' || kind === 'text') {
+    const same = { port: gauge.port!, baud, layout: gauge.layout! }
+    return kind === 'text' ? given({ kind, ...same }) : given({ kind, ...same, address: gauge.address! })
+  }
+  const channels = Object.entries(gauge.channels!).map(([channel, from]) => ({
     channel: channel as GaugeChannelName,
+/** What a kind needs the cross checks have seen. */
     file: typeof from === 'string' ? from : from.file,
     factor: typeof from === 'string' ? 1 : from.factor,
   }))
-  return { kind: gauge.kind, path: gauge.path ?? usualFolders[gauge.kind], device: gauge.device, channels }
+  return { kind, path: gauge.path ?? usualFolders[kind], device: gauge.device!, channels }
 }
 
 function alertOf(alert: SettingsFile['alerts'][number]): AlertSettings {

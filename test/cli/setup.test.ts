@@ -103,7 +103,10 @@ describe('the file that setup writes', () => {
     const sys = madeSys()
     const text = setupText({ ...answers, gauges: await findGauges(sys), sys })
     const read = readSettings(text, 'station.yaml')
-    expect(read.ok && read.settings.gauges.map(({ device }) => device)).toEqual(['house_battery', 'climate'])
+    expect(read.ok && read.settings.gauges.map((gauge) => 'device' in gauge && gauge.device)).toEqual([
+      'house_battery',
+      'climate',
+    ])
     const only = setupText({ ...answers, gauges: (await findGauges(sys)).filter(({ unsure }) => unsure) })
     const taken = only.replaceAll(
       /^#? {0,2}# (gauges:| {2}- kind| {2,}(device|channels|battery_voltage):?)/gm,
