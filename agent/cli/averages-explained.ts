@@ -36,7 +36,8 @@ function seriesLines({ zone, options, tenMinutes }: AveragesFound, one: SeriesFi
   const days = one.days.flatMap((day) => line('day', day.day, day.mean))
   const years = options.years
     ? [...new Set(series.sums.days().map((day) => new Date(day * 86_400_000).getUTCFullYear()))].map(
-        (year) => `${channel} year ${year}: ${explainCommand('year', [String(year)], series, options)}`,
+        (year) =>
+          `${channel}, ${year} beside its limits: ${explainCommand('year', [String(year)], series, options)}`,
       )
     : []
   return [...rows, ...nowCast, ...days, ...years]

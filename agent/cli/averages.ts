@@ -13,9 +13,9 @@ import {
 } from '../averages/averages.js'
 import { channelNames, kindOf, massChannels, utcMillis, type ColumnSet } from '../terms/terms.js'
 import { averagesJson } from './averages-json.js'
-import { openRecords } from './averages-source.js'
+import { openRecords, type RecordSource } from './averages-source.js'
 import { averagesText } from './averages-words.js'
-import { asProblem, refuse, say, wrongUse, type DeskOptions, type Opened } from './desk.js'
+import { asProblem, refuse, say, wrongUse, type DeskOptions, type DeskStore, type Opened } from './desk.js'
 import { nameOf } from './desk-records.js'
 import type { Gathered, Series } from './desk-series.js'
 import type { Survey } from './desk-survey.js'
@@ -36,6 +36,8 @@ export interface AveragesOptions extends DeskOptions, LimitOptions {
   readonly detail?: boolean
   /** All there is where nobody says from when. */
   readonly everything?: boolean
+  /** No rows, and no days but those named (of `from` alone the one that holds it): what one figure is explained by. */
+  readonly oneFigure?: boolean
 }
 
 export interface HourRow {
@@ -58,6 +60,8 @@ export interface AveragesFound {
   readonly storeId: string
   readonly zone: DeskZone
   readonly survey: Survey
+  /** Absent for an imported series. */
+  readonly store?: DeskStore
   readonly gathered: Gathered
   readonly figures: readonly SeriesFigures[]
   /** Earlier rows are there, but were not asked for. */
@@ -82,13 +86,30 @@ export async function averages(options: AveragesOptions): Promise<number> {
   return found.value.figures.length > 0 ? 0 : 1
 }
 
+/** What is read for figures, once: those of any time are made of it. */
+export interface Gathering {
+  readonly source: RecordSource
+  readonly chosen: Chosen
+  /** Of which figures are made; humidity is gathered beside them. */
+  readonly channels: readonly string[]
+  readonly gathered: Gathered
+  /** By 10 min. */
+  readonly short?: Gathered
+}
+
 /** The figures behind `averages` and the exports of hours and days. */
 export async function findAverages(options: AveragesOptions): Promise<Opened<AveragesFound>> {
+  const gathering = await gatherAverages(options)
+  return gathering.ok ? figuresFound(gathering.value, options) : gathering
+}
+
+export async function gatherAverages(options: AveragesOptions): Promise<Opened<Gathering>> {
   const leastSteps = options.tenMinutes ? tenMinuteSeconds : hourSeconds
   const opened = await openRecords(options, leastSteps)
   if (!opened.ok) return opened
-  const { station, storeId, survey: surveyed, zone } = opened.value
-  const chosen = chooseLimits(options, opened.value.settings)
+  const source = opened.value
+  const { zone, survey: surveyed } = source
+  const chosen = chooseLimits(options, source.settings)
   if (!chosen.ok) return chosen
   const span = readSpan(options.from, options.to, zone)
   if (!span.ok) return span
@@ -96,7 +117,7 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   if (!channels.ok) return channels
   const progress = new Progress('adding up records')
   const gatherInto = (blockSeconds: number) =>
-    opened.value.gather({
+    source.gather({
       channels: channels.value,
       beside: humidityIn(surveyed.sets),
       offsetMinutes: zone.offsetMinutes,
@@ -108,17 +129,33 @@ export async function findAverages(options: AveragesOptions): Promise<Opened<Ave
   if (!gathered.ok) return asProblem(gathered.fault)
   const short = options.tenMinutes ? await gatherInto(tenMinuteSeconds) : undefined
   if (short && !short.ok) return asProblem(short.fault)
+  const read = { source, chosen: chosen.value, channels: channels.value, gathered: gathered.value }
+  return { ok: true, value: { ...read, ...(short ? { short: short.value } : {}) } }
+}
+
+/** Of the time that the options name. */
+export function figuresFound(
+  { source, chosen, channels, gathered, short }: Gathering,
+  options: AveragesOptions,
+): Opened<AveragesFound> {
+  const { station, storeId, survey, zone, store } = source
+  const span = readSpan(options.from, options.to, zone)
+  if (!span.ok) return span
   const given = options.everything || options.from !== undefined || options.to !== undefined
-  const wanted = gathered.value.series.filter(({ column }) => channels.value.includes(column.channel))
-  const shown = window(wanted, span.value, zone, given)
-  const figures = figuresOf(gathered.value, short?.value, channels.value, shown)
+  const wanted = gathered.series.filter(({ column }) => channels.includes(column.channel))
+  const shown = options.oneFigure
+    ? oneFigureWindow(span.value, zone, options.to)
+    : window(wanted, span.value, zone, given)
   return {
     ok: true,
     value: {
-      ...{ station, storeId, zone, survey: surveyed, gathered: gathered.value, figures },
+      ...{ station, storeId, zone, survey, gathered, chosen, options },
+      ...(store ? { store } : {}),
+      figures: figuresOf(gathered, short, channels, shown).filter(
+        ({ days, rows }) => options.oneFigure || days.length + rows.length > 0,
+      ),
       shortened: !given && reachesBack(wanted),
       tenMinutes: options.tenMinutes ?? false,
-      ...{ chosen: chosen.value, options },
     },
   }
 }
@@ -175,6 +212,15 @@ function window(series: readonly Series[], span: Span, { offsetMinutes }: DeskZo
   return { rows: [back(usualDays.rows), to], days: [back(usualDays.days), to] }
 }
 
+/** No row lies in it. */
+function oneFigureWindow(span: Span, { offsetMinutes }: DeskZone, to: string | undefined): Window {
+  const from = Math.floor((span.from + offsetMinutes * 60_000) / dayMillis) * dayMillis
+  return {
+    rows: [from, from],
+    days: [from, to === undefined ? from + dayMillis : span.to + offsetMinutes * 60_000],
+  }
+}
+
 const reachesBack = (series: readonly Series[]): boolean => {
   const days = series.flatMap(({ sums }) => sums.days())
   return Math.max(...days) - Math.min(...days) >= usualDays.rows
@@ -197,9 +243,7 @@ function figuresOf(
         days: days.map((day) => dayFigure(series.sums, day, hourOf)).filter(hasAnything),
       }
     })
-    .filter(
-      ({ series, days, rows }) => days.length + rows.length > 0 && channels.includes(series.column.channel),
-    )
+    .filter(({ series }) => channels.includes(series.column.channel))
     .sort((a, b) => order(a.series) - order(b.series))
 }
 

@@ -69,6 +69,14 @@ export async function explainChange(when: readonly string[], options: ExplainOpt
   return found.value.change ? 0 : 1
 }
 
+/** Whether the numbers of a comparison can be made. */
+export async function hasChange(when: readonly string[], options: ExplainOptions): Promise<Opened<boolean>> {
+  const read = optionsOf(when, options)
+  if (!read.ok) return read
+  const found = await findChange(read.value)
+  return found.ok ? { ok: true, value: found.value.change !== undefined } : found
+}
+
 function optionsOf(when: readonly string[], options: ExplainOptions): Opened<BeforeAfterOptions> {
   const [at, ...more] = when
   if (at === undefined || more.length > 0)

@@ -1,15 +1,12 @@
 /** The records, or the rows of an imported series, that a stretch of one series is made of. */
-import type { Piece } from '../averages/averages.js'
+import type { Piece, StandardMillis } from '../averages/averages.js'
 import { addUtcSeconds, type ColumnSet } from '../terms/terms.js'
-import { importedSeries } from './averages-series.js'
-import { openRecords } from './averages-source.js'
-import { asProblem, wrongUse, type Opened } from './desk.js'
+import { utcOf, type AveragesFound } from './averages.js'
+import { asProblem, type DeskStore, type Opened } from './desk.js'
 import { eachRecord, isMarked, isOver, standingOf, type DeskRecord } from './desk-records.js'
 import type { Series } from './desk-series.js'
 import { plannedOf } from './desk-planned.js'
-import type { Survey } from './desk-survey.js'
 import type { Asked } from './explain.js'
-import { utcOfLocal } from './explain.js'
 import { whenText } from './figure-name.js'
 import { readSeriesFile } from './import-series.js'
 
@@ -26,48 +23,75 @@ export interface RecordRow {
   readonly words: string
 }
 
-/** In order of time. */
-export async function recordRows(asked: Asked, series: Series): Promise<Opened<RecordRow[]>> {
-  const rows =
-    asked.found.storeId === importedSeries ? seriesRows(asked, series) : await storeRows(asked, series)
-  return rows.ok
-    ? {
-        ok: true,
-        value: rows.value.sort((a, b) => a.piece.from - b.piece.from || Number(a.line) - Number(b.line)),
-      }
-    : rows
+/** A record, or a row, before it is asked how much of it lies in a stretch. */
+export type RecordPiece = Pick<RecordRow, 'line' | 'piece' | 'words'>
+
+/** In local standard time. */
+export interface Stretch {
+  readonly from: StandardMillis
+  /** Not included. */
+  readonly to: StandardMillis
 }
 
-function rowOf(asked: Asked, line: string, piece: Piece, words: string): RecordRow {
+/** In order of time. */
+export async function recordRows(asked: Asked, series: Series): Promise<Opened<RecordRow[]>> {
+  const pieces = await asked.source.pieces(asked.found, series, asked)
+  if (!pieces.ok) return pieces
+  return { ok: true, value: pieces.value.map((one) => rowOf(asked, one)) }
+}
+
+/** What touches a stretch, in order of time. */
+export async function readPieces(
+  found: AveragesFound,
+  series: Series,
+  stretch: Stretch,
+): Promise<Opened<RecordPiece[]>> {
+  const read = found.store
+    ? await storePieces(found, found.store, series, stretch)
+    : seriesPieces(found, series, stretch)
+  if (!read.ok) return read
+  const value = read.value.sort((a, b) => a.piece.from - b.piece.from || Number(a.line) - Number(b.line))
+  return { ok: true, value }
+}
+
+export const isIn = ({ piece }: RecordPiece, { from, to }: Stretch): boolean =>
+  piece.from < to && piece.from + piece.seconds * 1000 > from
+
+function rowOf(asked: Asked, { line, piece, words }: RecordPiece): RecordRow {
   const end = piece.from + piece.seconds * 1000
   const inside = (Math.min(end, asked.to) - Math.max(piece.from, asked.from)) / 1000
   const share = piece.seconds > 0 ? inside / piece.seconds : 0
-  const isIn = piece.plannedSeconds > 0 && !Number.isNaN(piece.mean)
-  const used = isIn ? piece.usedSeconds * share : 0
+  const counts = piece.plannedSeconds > 0 && !Number.isNaN(piece.mean)
+  const used = counts ? piece.usedSeconds * share : 0
   return { line, start: startText(piece.from, asked), piece, inside, used, words }
 }
 
 const startText = (from: number, { found }: Asked): string =>
   `${whenText(from, found.zone)}:${String(Math.floor((from / 1000) % 60)).padStart(2, '0')}`
 
-async function storeRows(asked: Asked, series: Series): Promise<Opened<RecordRow[]>> {
-  const opened = await openRecords(asked.options, 3600)
-  if (!opened.ok) return opened
-  const { store, survey } = opened.value
-  if (!store) return wrongUse('there is no store to take records from')
-  const rows: RecordRow[] = []
-  const [from, to] = [utcOfLocal(asked.from, asked.found.zone), utcOfLocal(asked.to, asked.found.zone)]
-  const read = await eachRecord(store, survey, (record) => {
+async function storePieces(
+  found: AveragesFound,
+  store: DeskStore,
+  series: Series,
+  stretch: Stretch,
+): Promise<Opened<RecordPiece[]>> {
+  const pieces: RecordPiece[] = []
+  const [from, to] = [utcOf(stretch.from, found.zone), utcOf(stretch.to, found.zone)]
+  const read = await eachRecord(store, found.survey, (record) => {
     if (record.utc === undefined || record.utc >= to || addUtcSeconds(record.utc, record.seconds) <= from)
       return
-    const row = storeRow(asked, series, survey, record)
-    if (row) rows.push(row)
+    const piece = storePiece(found, series, record)
+    if (piece) pieces.push(piece)
   })
-  return read.ok ? { ok: true, value: rows } : asProblem(read.fault)
+  return read.ok ? { ok: true, value: pieces } : asProblem(read.fault)
 }
 
 /** The same as `desk-series` makes of the record; undefined where the record is of another unit, place or channel. */
-function storeRow(asked: Asked, series: Series, survey: Survey, record: DeskRecord): RecordRow | undefined {
+function storePiece(
+  { survey, zone }: AveragesFound,
+  series: Series,
+  record: DeskRecord,
+): RecordPiece | undefined {
   const { view, set, seconds, utc } = record
   const { column } = series
   const at = placesOf(set, series)
@@ -83,7 +107,7 @@ function storeRow(asked: Asked, series: Series, survey: Survey, record: DeskReco
   const plannedSeconds = plannedOf(record, column.channel, view.value(at.used), marks)
   const over = counts && isOver(column.channel, at.max < 0 ? undefined : view.value(at.max), marks)
   const piece: Piece = {
-    from: utc! + asked.found.zone.offsetMinutes * 60_000,
+    from: utc! + zone.offsetMinutes * 60_000,
     ...{ seconds, plannedSeconds, usedSeconds: counts ? view.value(at.used) : 0, mean, over },
     marked: standing.marked !== undefined || isMarked(column.channel, marks),
   }
@@ -96,7 +120,7 @@ function storeRow(asked: Asked, series: Series, survey: Survey, record: DeskReco
     over && 'over range',
     plannedSeconds === 0 && piece.usedSeconds > 0 && 'on request: for alerts only',
   ]
-  return rowOf(asked, String(view.seq), piece, words.filter(Boolean).join('; '))
+  return { line: String(view.seq), piece, words: words.filter(Boolean).join('; ') }
 }
 
 const reasons = (cell: string): string =>
@@ -122,26 +146,24 @@ function placesOf(
   return mean < 0 || of('used') < 0 ? undefined : { mean, used: of('used'), max: of('max') }
 }
 
-function seriesRows(asked: Asked, { column }: Series): Opened<RecordRow[]> {
-  const read = readSeriesFile(asked.options.store!)
+function seriesPieces(
+  { options, zone }: AveragesFound,
+  { column }: Series,
+  stretch: Stretch,
+): Opened<RecordPiece[]> {
+  const read = readSeriesFile(options.store!)
   if (!read.ok) return read
   const { starts, values, keys, stepSeconds: seconds } = read.value
   const of = values[keys.indexOf(column.channel)]
-  const rows: RecordRow[] = []
+  const pieces: RecordPiece[] = []
   for (const [i, start] of starts.entries()) {
-    const from = start + asked.found.zone.offsetMinutes * 60_000
-    if (from >= asked.to || from + seconds * 1000 <= asked.from) continue
     const usedSeconds = Number.isNaN(of[i]) ? 0 : seconds
-    const piece = {
-      from,
-      seconds,
-      plannedSeconds: seconds,
-      usedSeconds,
-      mean: of[i],
-      marked: false,
-      over: false,
-    }
-    rows.push(rowOf(asked, String(i + 2), piece, usedSeconds > 0 ? '' : 'no value in the series'))
+    const times = { from: start + zone.offsetMinutes * 60_000, seconds, plannedSeconds: seconds, usedSeconds }
+    const piece: Piece = { ...times, mean: of[i], marked: false, over: false }
+    const words = usedSeconds > 0 ? '' : 'no value in the series'
+    // Its headings are line 1.
+    const one = { line: String(i + 2), piece, words }
+    if (isIn(one, stretch)) pieces.push(one)
   }
-  return { ok: true, value: rows }
+  return { ok: true, value: pieces }
 }

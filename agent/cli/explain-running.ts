@@ -69,6 +69,7 @@ export function explainNowCast(asked: Asked, one: SeriesFigures): Explained | un
   const { figure, index } = nowCast
   const of = beside.corrected?.hourOf ?? one.hourOf
   const hours = Array.from({ length: 12 }, (_, back) => from - back * hourMillis)
+  if (hours.every((at) => one.hourOf(at).usedSeconds === 0)) return undefined
   const weight = figure.valid ? figure.weight : NaN
   return {
     what: `NowCast at the hour from ${whenText(from, found.zone)}`,

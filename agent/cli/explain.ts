@@ -1,6 +1,6 @@
 import { hoursInDay, startOfDay, type StandardMillis } from '../averages/averages.js'
 import { utcMillis } from '../terms/terms.js'
-import { findAverages, type AveragesFound, type AveragesOptions, type SeriesFigures } from './averages.js'
+import type { AveragesFound, AveragesOptions, SeriesFigures } from './averages.js'
 import { dayNumber } from './averages-beside.js'
 import { refuse, say, wrongUse, type Opened } from './desk.js'
 import { readSpan, type DeskZone } from './desk-zone.js'
@@ -10,6 +10,7 @@ import { explainDays, explainSpan } from './explain-many.js'
 import { explainPeriod } from './explain-period.js'
 import { explainNowCast, explainRolling } from './explain-running.js'
 import { explainJson, explainText } from './explain-words.js'
+import { readAnew, type FigureSource } from './explain-source.js'
 import { explainYear } from './explain-year.js'
 import { figureKinds, type FigureKind } from './figure-name.js'
 
@@ -19,7 +20,9 @@ export interface ExplainOptions extends Omit<AveragesOptions, 'channel' | 'from'
 }
 
 /** The numbers of `before-after`. */
-const changeKind = 'change'
+export const changeKind = 'change'
+/** All numbers that a text names. */
+const againKind = 'again'
 
 /** One figure, what it is made of, and how. */
 export interface Explained {
@@ -42,6 +45,8 @@ export interface Explained {
 /** A figure that was asked for. */
 export interface Asked {
   readonly found: AveragesFound
+  /** Of the records that make it. */
+  readonly source: FigureSource
   readonly options: AveragesOptions
   readonly kind: FigureKind
   readonly from: StandardMillis
@@ -56,22 +61,25 @@ export async function explain(
   options: ExplainOptions,
 ): Promise<number> {
   if (figure === changeKind) return explainChange(when, options)
-  const explained = await explainFigure(figure, when, options)
+  if (figure === againKind) return (await import('./explain-again.js')).explainAgain(when, options)
+  const explained = await explainFigure(figure, when, options, readAnew)
   if (!explained.ok) return refuse(explained)
   const { asked, all } = explained.value
   await say(options.json ? explainJson(asked, all) : explainText(asked, all).join('\n'))
   return 0
 }
 
-async function explainFigure(
+/** Any figure but that of `before-after`. */
+export async function explainFigure(
   figure: string,
   when: readonly string[],
   options: ExplainOptions,
+  source: FigureSource,
 ): Promise<Opened<{ asked: Asked; all: readonly Explained[] }>> {
   const kind = (Object.keys(figureKinds) as FigureKind[]).find((one) => one === figure)
   if (!kind)
     return wrongUse(
-      `'${figure}' is no figure; there are ${[...Object.keys(figureKinds), changeKind].join(', ')}`,
+      `'${figure}' is no figure; there are ${[...Object.keys(figureKinds), changeKind, againKind].join(', ')}`,
     )
   const idle = onlyOfChange.find(([key]) => options[key] !== undefined)
   if (idle) return wrongUse(`${idle[1]} is for explain change`)
@@ -83,13 +91,14 @@ async function explainFigure(
     channel: options.channel === undefined ? undefined : [options.channel],
     tenMinutes: kind === 'ten-minutes',
     years: kind === 'year',
+    oneFigure: true,
   }
-  const found = await findAverages(averages)
+  const found = await source.find(averages)
   if (!found.ok) return found
   const span = readSpan(typed.value.from, typed.value.to, found.value.zone)
   if (!span.ok) return span
   const [from, to] = [local(span.value.from, found.value.zone), local(span.value.to, found.value.zone)]
-  const asked: Asked = { found: found.value, options: averages, kind, from, to: ends(kind, from, to) }
+  const asked: Asked = { found: found.value, source, options: averages, kind, from, to: ends(kind, from, to) }
   const meant = found.value.figures.filter(
     ({ series }) => options.unit === undefined || series.unit?.serial === options.unit,
   )

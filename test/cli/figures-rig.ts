@@ -2,7 +2,9 @@
 import { expect } from 'vitest'
 import { averages, type AveragesOptions } from '../../agent/cli/averages.js'
 import { episodes, type EpisodesOptions } from '../../agent/cli/episodes.js'
-import { explain, type ExplainOptions } from '../../agent/cli/explain.js'
+import type { FigureSource } from '../../agent/cli/explain-source.js'
+import { explainJson } from '../../agent/cli/explain-words.js'
+import { explain, explainFigure, type ExplainOptions } from '../../agent/cli/explain.js'
 import { openFolder } from '../../agent/hardware/disk.js'
 import { openStore } from '../../agent/store/store.js'
 import {
@@ -133,8 +135,8 @@ export const shellWords = (command: string): string[] =>
 
 const camel = (name: string): string => name.replace(/-(.)/g, (_, letter: string) => letter.toUpperCase())
 
-/** Runs a `motepost explain …` that was printed. */
-export async function rerun(command: string): Promise<Explanation> {
+/** Runs a `motepost explain …` that was printed: as the command does, or from a store that is read once for many. */
+export async function rerun(command: string, source?: FigureSource): Promise<Explanation> {
   const [program, name, figure, ...rest] = shellWords(command)
   expect([program, name]).toEqual(['motepost', 'explain'])
   const at = rest.findIndex((word) => word.startsWith('--'))
@@ -144,7 +146,10 @@ export async function rerun(command: string): Promise<Explanation> {
     const key = camel(rest[i].slice(2))
     options[key] = key === 'correction' ? [...((options[key] as string[]) ?? []), rest[i + 1]] : rest[i + 1]
   }
-  return JSON.parse(await explained(figure, when, { ...options, json: true })) as Explanation
+  if (!source) return JSON.parse(await explained(figure, when, { ...options, json: true })) as Explanation
+  const found = await explainFigure(figure, when, options, source)
+  if (!found.ok) throw new Error(`${command}: ${found.words}`)
+  return JSON.parse(explainJson(found.value.asked, found.value.all)) as Explanation
 }
 
 /** 'what number: motepost explain …' lines of a text. */
