@@ -37,12 +37,12 @@ export const gaugeKindFiles: Readonly<Record<string, RegExp>> = {
   power_supply: /^(voltage_|current_|power_|capacity$|temp$)/,
   iio: /^in_/,
 }
-export const gaugeChannelNames = Object.keys(gaugeFiles) as [GaugeChannelName, ...GaugeChannelName[]]
-
 /** A folder of the kernel each, and what comes over a line by a layout. */
 export const fileKinds = ['hwmon', 'power_supply', 'iio'] as const
 export const lineKinds = ['modbus', 'text'] as const
 export const gaugeKinds = [...fileKinds, ...lineKinds] as const
+export const gaugeChannelNames = Object.keys(gaugeFiles) as [GaugeChannelName, ...GaugeChannelName[]]
+
 export const shortName = /^[a-z0-9-]{1,32}$/
 export const shortNameWords = '1 to 32 small letters, digits and hyphens'
 export const plainText = /^(?=.*\S)[^\u0000-\u001f\u007f]+$/
@@ -55,11 +55,11 @@ export const pathWords = 'a path, written out in full (~ is not understood)'
 export const fileName = /^[a-z][a-z0-9_]{0,40}$/
 export const portShape =
   /^(\/[^\u0000-\u001f\u007f]+|tcp:\/\/(\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+):\d{1,5}|file:[^\u0000-\u001f\u007f]+)$/
-/** No user, password, path or query: the rest has keys of its own. */
-export const urlShape = /^mqtts?:\/\/(\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+)(:\d{1,5})?\/?$/
 export const portWords =
   'a device such as /dev/serial/by-id/…, tcp://host:port, or file: and the path of a recording'
 export const layoutShape = /^([A-Za-z0-9][A-Za-z0-9_-]*|(?!~).*\.yaml)$/
+/** No user, password, path or query: the rest has keys of its own. */
+export const urlShape = /^mqtts?:\/\/(\[[0-9a-fA-F:.]+\]|[A-Za-z0-9._-]+)(:\d{1,5})?\/?$/
 /** A direction has no above or below: 359 and 1 degree lie beside each other. */
 export const alertChannels = channelNames.filter((name) => name !== 'wind_from')
 

@@ -69,6 +69,7 @@ const mostFaults = 100
  * @param fileName stands before each fault; usually the path as the user gave it.
  * @param layouts channels of each layout in config/instruments; given, layouts, slots and the channels of alerts are
  * checked against it.
+ * @param gaugeLayouts the same of config/gauges.
  */
 export function readSettings(
   text: string,
@@ -81,7 +82,6 @@ export function readSettings(
     file: fileName,
     ...place,
     keyPath: pathText(path),
- * @param gaugeLayouts the same of config/gauges.
     ...verdict,
   }))
   const look = new Look(yaml.value)

@@ -108,8 +108,6 @@ export interface FileGaugeSettings {
   }[]
 }
 
-export interface AlertSettings {
-  readonly rule: string
 /** Its channels stand in its layout. */
 export type LineGaugeSettings = {
   /** As written; `portKind` tells the kinds apart. */
@@ -120,6 +118,8 @@ export type LineGaugeSettings = {
   readonly layout: string
 } & ({ readonly kind: 'modbus'; readonly address: number } | { readonly kind: 'text' })
 
+export interface AlertSettings {
+  readonly rule: string
   /** With slot, where the channel has one. */
   readonly channel: string
   readonly average: WindowName

@@ -121,6 +121,7 @@ function instrumentOf(file: SettingsFile['instruments'][number]): InstrumentSett
   })
 }
 
+/** What a kind needs the cross checks have seen. */
 function gaugeOf(gauge: SettingsFile['gauges'][number]): GaugeSettings {
   const { kind, baud } = gauge
   if (kind === 'modbus' || kind === 'text') {
@@ -129,7 +130,6 @@ function gaugeOf(gauge: SettingsFile['gauges'][number]): GaugeSettings {
   }
   const channels = Object.entries(gauge.channels!).map(([channel, from]) => ({
     channel: channel as GaugeChannelName,
-/** What a kind needs the cross checks have seen. */
     file: typeof from === 'string' ? from : from.file,
     factor: typeof from === 'string' ? 1 : from.factor,
   }))
