@@ -1,5 +1,6 @@
 import type { ChannelName } from '../terms/terms.js'
 import { alertFindings } from './crosschecks-alerts.js'
+import { gaugeFindings, type KnownGaugeLayouts } from './crosschecks-gauges.js'
 import { powerFindings } from './crosschecks-power.js'
 import { valueText, type KeyPath, type Verdict } from './fault.js'
 import { judgeZone } from './judge.js'
@@ -21,8 +22,8 @@ export const crossFindings = (
 ): Finding[] => [
   ...stationFindings(look),
   ...instrumentFindings(look, layouts),
-  ...gaugeFindings(look),
-  ...alertFindings(look, layouts),
+  ...gaugeFindings(look, gaugeLayouts),
+  ...alertFindings(look, layouts, gaugeLayouts),
   ...uplinkFindings(look),
   ...powerFindings(look),
 ]
