@@ -1,7 +1,7 @@
 import { openFolder } from '../hardware/disk.js'
 import { SystemClock } from '../hardware/clock.js'
 import { socketPathFault } from '../hardware/control-socket.js'
-import { effectiveSettingsText, type Settings } from '../settings/settings.js'
+import { shownSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
 import { tryGauges } from './check-gauges.js'
 import { checkPowerSettings } from './check-power.js'
@@ -39,7 +39,7 @@ export async function check(file: string, options: { json?: boolean; effective?:
     print(`settings  well: ${file}`)
     for (const note of read.notes) print(`  note    ${note}`)
     for (const item of items) print(`${item.what.padEnd(9)} ${item.well ? 'well' : 'LOOK'}: ${item.words}`)
-    if (options.effective) print('\n' + effectiveSettingsText(read.settings))
+    if (options.effective) print('\n' + shownSettingsText(read.settings))
   }
   return items.every((item) => item.well) ? 0 : 1
 }

@@ -1,5 +1,6 @@
 import type { ChannelName } from '../terms/terms.js'
 import { alertFindings } from './crosschecks-alerts.js'
+import { deliveryFindings } from './crosschecks-delivery.js'
 import { gaugeFindings, type KnownGaugeLayouts } from './crosschecks-gauges.js'
 import { powerFindings } from './crosschecks-power.js'
 import { valueText, type KeyPath, type Verdict } from './fault.js'
@@ -24,6 +25,7 @@ export const crossFindings = (
   ...instrumentFindings(look, layouts),
   ...gaugeFindings(look, gaugeLayouts),
   ...alertFindings(look, layouts, gaugeLayouts),
+  ...deliveryFindings(look),
   ...uplinkFindings(look),
   ...powerFindings(look),
 ]

@@ -1,6 +1,7 @@
 import { createHash } from 'node:crypto'
 import { stringify } from 'yaml'
 import type { AlertSettings, GaugeSettings, Settings } from './shape.js'
+import { veiledDelivery } from './shape-delivery.js'
 
 /** Settings back into text: the file that would give exactly these settings, and the details of an event line. */
 
@@ -55,6 +56,12 @@ const fileOf = (settings: Settings): unknown =>
 export const effectiveSettingsText = (settings: Settings): string =>
   stringify(fileOf(settings), { lineWidth: 0 })
 
+/** The same for screens and lines: numbers, mail addresses and URLs of recipients are not shown. */
+export const shownSettingsText = (settings: Settings): string => effectiveSettingsText(shown(settings))
+
+const shown = (settings: Settings): Settings =>
+  settings.delivery ? { ...settings, delivery: veiledDelivery(settings.delivery) } : settings
+
 /** Room in an event line, whose canonical text is at most 8192 characters, when each of them had to be encoded. */
 const mostCharacters = 6000
 const encodedLength = (text: string): number => text.replace(/[^A-Za-z0-9 ._:/@+-]/g, '%25x').length
@@ -62,20 +69,31 @@ const encodedLength = (text: string): number => text.replace(/[^A-Za-z0-9 ._:/@+
 /**
  * Flat details for the event line that is written when settings change: 'station.name', 'alerts[0].above' … in the order
  * of the file. `hash` stands for the whole text, so that a change is seen even where `left_out` says how many details
- * did not fit (at most 6000 characters are used).
+ * did not fit (at most 6000 characters are used). Of recipients only the aliases are there, and the hash knows no more: a
+ * telephone number could be found from it by trying them all.
  */
 export function settingsEventDetails(settings: Settings): Record<string, string> {
-  const hash = createHash('sha256').update(effectiveSettingsText(settings)).digest('hex').slice(0, 16)
+  const hash = createHash('sha256').update(shownSettingsText(settings)).digest('hex').slice(0, 16)
   const details: Record<string, string> = { hash }
   let room = mostCharacters
   let leftOut = 0
-  for (const [key, value] of flat(fileOf(settings), '')) {
+  for (const [key, value] of flat(briefOf(settings), '')) {
     room -= key.length + encodedLength(value) + 2
     if (room >= 0) details[key] = value
     else leftOut++
   }
   if (leftOut > 0) details.left_out = String(leftOut)
   return details
+}
+
+/** A recipient as one word: who is told and how; the rest of the block is in the hash. */
+function briefOf({ delivery, ...settings }: Settings): unknown {
+  const file = fileOf(settings) as object
+  if (!delivery) return file
+  const told = delivery.recipients.map(
+    ({ alias, ways }) => `${alias} by ${ways.map(({ way }) => way).join(' ')}`,
+  )
+  return { ...file, delivery: { recipients: told } }
 }
 
 function flat(value: unknown, key: string): [string, string][] {

@@ -11,6 +11,8 @@ export const textKeys: readonly string[] = [
   'device',
   'client_id',
   'username',
+  'to',
+  'alias',
 ]
 
 const temperatureFiles = /^(temp\d+_input|temp|in_temp\d*(_[a-z]+)?_(input|raw))$/

@@ -24,6 +24,7 @@ import {
   shortNameWords,
 } from './patterns.js'
 import { clockGroup } from './schema-clock.js'
+import { deliveryGroup } from './schema-delivery.js'
 import { gaugeGroup, instrumentGroup } from './schema-instrument.js'
 import { powerGroup } from './schema-power.js'
 import { uplinkGroup } from './schema-uplink.js'
@@ -151,6 +152,7 @@ export const settingsSchema = group('Settings of one Motepost station.', {
   }).prefault({}),
   clock: clockGroup,
   alerts: list('Rules, up to 32.', alert, [0, 32], 'rules').default([]),
+  delivery: deliveryGroup.optional(),
   uplink: uplinkGroup.prefault({}),
   site: site.optional(),
   limits: limitsSchema.prefault({}),

@@ -23,7 +23,7 @@ import { settingsOf, type Settings } from './shape.js'
 import { readYaml, type YamlText } from './yaml-text.js'
 import { lowestOffsetMinutes } from './zone.js'
 
-export { effectiveSettingsText, settingsEventDetails } from './effective.js'
+export { effectiveSettingsText, settingsEventDetails, shownSettingsText } from './effective.js'
 export type { KnownLayouts } from './crosschecks.js'
 export type { KnownGaugeLayouts } from './crosschecks-gauges.js'
 export { settingsFaultText, type SettingsFault, type SettingsFaultCode } from './fault.js'
@@ -49,6 +49,13 @@ export type {
   StationSettings,
   UplinkSettings,
 } from './shape.js'
+export type {
+  DeliverySettings,
+  MailSettings,
+  RecipientSettings,
+  SmsSettings,
+  WebhookSettings,
+} from './shape-delivery.js'
 export type { PowerSettings, SwitchSettings } from './shape-power.js'
 export { unreadableYaml } from './yaml-guard.js'
 export { isZone, lowestOffsetMinutes, nearestZone } from './zone.js'

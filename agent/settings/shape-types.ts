@@ -1,6 +1,7 @@
 import type { Scaling, WindowName } from '../terms/terms.js'
 import type { GaugeChannelName } from './patterns.js'
 import type { settingsVersion, SettingsFile } from './schema.js'
+import type { DeliverySettings } from './shape-delivery.js'
 import type { PowerSettings, SwitchSettings } from './shape-power.js'
 
 /**
@@ -25,6 +26,7 @@ export interface Settings {
   readonly runtime: { readonly folder?: string; readonly groupAccess: boolean }
   readonly clock: ClockSettings
   readonly alerts: readonly AlertSettings[]
+  readonly delivery?: DeliverySettings
   readonly uplink: UplinkSettings
   readonly site?: SiteSettings
   readonly limits: LimitSettings

@@ -2,6 +2,7 @@
 import { channelKinds, type ChannelName } from '../terms/terms.js'
 import type { GaugeChannelName } from './patterns.js'
 import type { settingsVersion, SettingsFile } from './schema.js'
+import { deliveryOf } from './shape-delivery.js'
 import { powerOf, switchOf } from './shape-power.js'
 import type {
   AlertSettings,
@@ -77,6 +78,8 @@ export function settingsOf(file: SettingsFile): Settings {
     }),
     health: { everyMinutes: health.every_min },
     log: file.log,
+    // Last: of very long settings an event line leaves out the end.
+    ...(file.delivery ? { delivery: deliveryOf(file.delivery) } : {}),
   }
 }
 
