@@ -597,7 +597,7 @@ const kinds = {
     words: 'an SMS was refused for good',
     firstThing: 'check the number in the settings, the credit, and that the SIM may send SMS',
   },
-  'sms-unknown': {
+  'sms-unsure': {
     severity: 'warning',
     transient: true,
     words: 'the modem never said whether an SMS went out: it may arrive twice, with the same code',
@@ -620,6 +620,12 @@ const kinds = {
     transient: false,
     words: 'it is time to look at the credit of the SIM',
     firstThing: 'top it up, then set the next date in the settings',
+  },
+  'delivery-overdue': {
+    severity: 'warning',
+    transient: true,
+    words: 'a message to a person got no answer from its way; nobody knows whether it went',
+    firstThing: 'nothing at once: it is tried again; try the way with motepost alerts --send-test',
   },
 } as const satisfies Record<string, FaultKind>
 
