@@ -4,6 +4,7 @@ import { basename } from 'node:path'
 import { hourRules, isHour, type PeriodFigure } from '../averages/averages.js'
 import { utcText } from '../terms/terms.js'
 import { besideOf, type Beside } from './averages-beside.js'
+import { uncertaintyWords } from './averages-beside-words.js'
 import { humidFromPercent, isHumid } from './averages-humidity.js'
 import { decimalsOf, findAverages, utcOf, type AveragesFound, type SeriesFigures } from './averages.js'
 import { wrongUse, type Opened } from './desk.js'
@@ -28,7 +29,7 @@ const classes: Readonly<Record<PeriodFigure['kind'], string>> = {
 }
 
 const qualifiers: Readonly<Record<string, string>> = {
-  'at-least': 'a part was over the range of the sensor: the true mean is at least this',
+  'at-least': 'a part was over the range of the instrument: the true mean is at least this',
   marked: 'a part carries a warning (spike, humid, not settled and others; the minutes say which)',
   humid: `${humidFromPercent} %RH or more as mean of the hour: water on particles may be counted`,
   'humidity-unknown': 'no humidity was recorded for the hour',
@@ -54,7 +55,7 @@ const columns: readonly ColumnWords[] = [
   },
   {
     name: 'basis',
-    meaning: 'how the sensor comes to it',
+    meaning: 'how the instrument comes to it',
     values: { measured: 'measured', inferred: 'inferred from smaller particles' },
   },
   { name: 'start_utc', meaning: 'start of the hour in UTC (ISO 8601); the hour does not contain its end' },
@@ -66,7 +67,7 @@ const columns: readonly ColumnWords[] = [
   },
   { name: 'correction', meaning: 'name of the correction; empty where none was applied' },
   { name: 'used_minutes', meaning: 'time whose readings count', unit: 'min' },
-  { name: 'planned_minutes', meaning: 'time in which the sensor was to run', unit: 'min' },
+  { name: 'planned_minutes', meaning: 'time in which the instrument was to run', unit: 'min' },
   { name: 'class', meaning: 'what the hour is', values: classes },
   {
     name: 'qualifier',
@@ -124,6 +125,23 @@ function qualifiersOf(basis: string, beside: Beside | undefined, figure: PeriodF
 /** 'table.csv' has its dictionary in 'table.dictionary.json'. */
 export const dictionaryFile = (table: string): string => `${table.replace(/\.csv$/, '')}.dictionary.json`
 
+/** A series of a reference instrument is not that of an indicative sensor. */
+function cautionOf(figures: readonly SeriesFigures[]): string {
+  const references = figures.filter(({ series }) => series.uncertainty?.source === 'reference')
+  const words = [
+    ...(references.length < figures.length
+      ? [
+          'Figures of an indicative sensor. Until it was compared with a reference its uncertainty is taken as ±50 % (class of indicative measurement in EU law, from memory).',
+        ]
+      : []),
+    ...references.map(
+      ({ series: { column, uncertainty } }) =>
+        `${column.channel}: figures of a reference instrument, as said at import; uncertainty: ${uncertaintyWords(uncertainty!)}.`,
+    ),
+  ]
+  return words.join(' ')
+}
+
 function dictionaryOf(found: AveragesFound, table: string, options: ExportOptions): string {
   const comma = options.decimal === 'comma'
   return (
@@ -139,8 +157,7 @@ function dictionaryOf(found: AveragesFound, table: string, options: ExportOption
         corrections: found.chosen.corrections.map(({ name, channel, serial, source }) => ({
           ...{ name, parameter: channel, unit: serial, source },
         })),
-        caution:
-          'Figures of an indicative sensor. Until it was compared with a reference its uncertainty is taken as ±50 % (class of indicative measurement in EU law, from memory).',
+        caution: cautionOf(found.figures),
       },
       undefined,
       2,

@@ -37,6 +37,8 @@ export interface ImportPlan {
   /** Value by column of the rows that are meant; empty: all. */
   readonly where: ReadonlyMap<string, string>
   readonly about: (channel: string) => SeriesAbout
+  /** As typed. */
+  readonly inferred: readonly string[]
   /** Columns whose cells, joined by blanks, are the time; absent: the usual names. */
   readonly time?: readonly string[]
   readonly readTime: ReadTime
@@ -95,6 +97,7 @@ export function importPlan(options: ImportOptions): Opened<ImportPlan> {
       units: units.value,
       where: where.value,
       about: about.value,
+      inferred: options.inferred ?? [],
       time: options.time?.split(','),
       readTime: readTime.value,
       zone: zone?.value,

@@ -31,7 +31,7 @@ export function* seriesLines(series: ImportedSeries): Generator<string> {
     [
       firstHeading,
       'seconds',
-      ...keys.map((key, i) => `${key} (${kindOf(key)!.unit}${aboutText(abouts[i])})`),
+      ...keys.map((key, i) => `${key} (${kindOf(key)!.unit}${aboutText(key, abouts[i])})`),
     ].join(',') + '\n'
   )
   for (let i = 0; i < starts.length; i++) {

@@ -1,6 +1,7 @@
 /** What an import says: what was taken, what was refused and why, and what to try where nothing could be read. */
 import { utcMillis, utcText } from '../terms/terms.js'
 import { isoText } from './desk-zone.js'
+import { takenAsInferred } from './import-about.js'
 import { cellsOf, likelyDelimiter } from './import-cells.js'
 import type { Imported } from './import.js'
 import type { ImportPlan } from './import-plan.js'
@@ -18,9 +19,20 @@ export function importText({ from, to, rows, plan, series }: Told): string[] {
     )
   if (rows.outOfOrder > 0) lines.push(`${rows.outOfOrder} rows were out of order and are sorted now`)
   lines.push('', ...columnRows(rows), ...refusedLines(rows.refused, rowRefusals))
+  if (series) lines.push(...basisLines(series, plan))
   if (to !== undefined) lines.push('', `written: ${to}`)
   else lines.push('', ...whereHint(rows), ...timeHint(rows), 'nothing was written')
   return lines
+}
+
+/** What nobody said, and what follows of it. */
+function basisLines({ keys, abouts }: NonNullable<Imported['series']>, plan: ImportPlan): string[] {
+  const channels = takenAsInferred(keys, abouts, plan)
+  if (channels.length === 0) return []
+  const words =
+    `${channels.join(', ')}: taken as inferred from smaller particles, as optical sensors do, so never said to be below a limit. ` +
+    `If it was measured, say --measured ${channels.join(',')}, or --instrument reference.`
+  return ['', folded(words, textWidth)]
 }
 
 /** Where --where left no row: what stands in that column instead. */
@@ -114,7 +126,9 @@ export function importJson({ from, to, rows, plan, series }: Imported): string {
       first_start: at(starts[0]),
       last_start: at(starts[starts.length - 1]),
       out_of_order: rows.outOfOrder,
-      channels: Object.fromEntries(rows.columns),
+      channels: Object.fromEntries(
+        [...rows.columns].map(([key, one]) => [key, { ...one, basis: plan.about(key).basis }]),
+      ),
       refused: Object.fromEntries(
         [...rows.refused].map(([reason, one]) => [
           reason,

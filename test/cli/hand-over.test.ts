@@ -3,6 +3,7 @@ import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { stringify } from 'yaml'
 import { exportData, type ExportOptions } from '../../agent/cli/export.js'
+import type { ImportOptions } from '../../agent/cli/import-plan.js'
 import { importLog } from '../../agent/cli/import.js'
 import { correctionPlain, type Correction } from '../../agent/limits/limits.js'
 import { midnight, newFolder, ran, removeFolders, siteEntry } from './desk-rig.js'
@@ -62,6 +63,28 @@ describe('the hourly hand-over table', () => {
       const used = new Set(rows.flatMap((row) => row[name].split(' ')).filter(Boolean))
       for (const word of used) expect(Object.keys(values)).toContain(word)
     }
+  })
+
+  it('says whose figures they are: an indicative sensor, or a reference instrument with what was stated of it', async () => {
+    const cautionOf = async (store: string): Promise<string> => {
+      const { file } = await table(store)
+      const text = readFileSync(file.replace('.csv', '.dictionary.json'), 'utf8')
+      return (JSON.parse(text) as { caution: string }).caution
+    }
+    const log = 'time,pm2_5\n2026-03-03 00:00,5\n2026-03-03 01:00,6\n'
+    const seriesOf = async (options: Partial<ImportOptions>): Promise<string> => {
+      const into = newFolder()
+      writeFileSync(join(into, 'log.csv'), log)
+      const how = { into, zone, label: 'start', ...options }
+      expect((await ran(() => importLog(join(into, 'log.csv'), how))).code).toBe(0)
+      return join(into, 'log.series.csv')
+    }
+    expect(await cautionOf(await store())).toMatch(/^Figures of an indicative sensor\. .*±50 %/)
+    expect(await cautionOf(await seriesOf({}))).toMatch(/^Figures of an indicative sensor/)
+    expect(await cautionOf(await seriesOf({ instrument: 'reference', uncertainty: '8' }))).toBe(
+      'pm2_5: figures of a reference instrument, as said at import; uncertainty: ±8.0 %, as stated for this reference series at import.',
+    )
+    expect(await cautionOf(await seriesOf({ instrument: 'reference' }))).toContain('none was stated')
   })
 
   it('says of each hour what it is and what must be known of it', async () => {

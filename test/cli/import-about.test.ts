@@ -76,6 +76,44 @@ describe('a series of a reference instrument', () => {
   })
 })
 
+describe('PM10 of a log of which nobody said what instrument it is of', () => {
+  const basisAndVerdict = async (options: Partial<ImportOptions>) => {
+    const { series, out } = await imported(dayOf(10), options)
+    const told = await dayOfSeries(series, 'pm10', 'eu-2008')
+    const fine = await dayOfSeries(series, 'pm2_5', 'eu-2008')
+    const bases = [fine.series.basis, told.series.basis]
+    return { bases, verdict: told.verdicts[0].verdict, out: out.replace(/\s+/g, ' '), series }
+  }
+
+  it('is taken as inferred, so that it is never said to be below, and the import says so', async () => {
+    const { bases, verdict, out } = await basisAndVerdict({})
+    expect({ bases, verdict }).toEqual({ bases: ['measured', 'inferred'], verdict: 'too-close-to-tell' })
+    expect(out).toContain('pm10: taken as inferred from smaller particles')
+    expect(out).toContain('--measured pm10, or --instrument reference')
+  })
+
+  it('is measured where somebody says that the sensor measures it; it stays an uncompared sensor', async () => {
+    const { bases, series, out } = await basisAndVerdict({ measured: ['pm10'] })
+    expect(bases).toEqual(['measured', 'measured'])
+    expect(out).not.toContain('taken as inferred')
+    expect((await dayOfSeries(series, 'pm10', 'eu-2008')).series.uncertainty.source).toBe('not-compared')
+    expect(readFileSync(series, 'utf8').split('\n')[0]).toContain('pm10 (ug/m3; measured)')
+  })
+
+  it('is measured by a reference instrument, and inferred without a word where it was said to be', async () => {
+    expect((await basisAndVerdict({ instrument: 'reference' })).bases).toEqual(['measured', 'measured'])
+    const { bases, out } = await basisAndVerdict({ inferred: ['pm10'] })
+    expect(bases).toEqual(['measured', 'inferred'])
+    expect(out).not.toContain('taken as inferred')
+  })
+
+  it('is inferred too in a series file of an earlier release, which says nothing', async () => {
+    const { series } = await imported(dayOf(10))
+    writeFileSync(series, readFileSync(series, 'utf8').replace('; inferred', ''))
+    expect((await dayOfSeries(series, 'pm10', 'eu-2008')).series.basis).toBe('inferred')
+  })
+})
+
 describe('a series of a unit whose number is known', () => {
   const correction = (): string => {
     const file = join(newFolder(), 'correction.yaml')
@@ -119,7 +157,7 @@ describe('a series of a unit whose number is known', () => {
     const { series } = await imported(dayOf(40), own)
     const text = readFileSync(series, 'utf8')
     expect(text.split('\n')[0]).toBe(
-      'start (motepost series 1),seconds,pm2_5 (ug/m3; unit A-1; atmospheric),pm10 (ug/m3; unit A-1; atmospheric)',
+      'start (motepost series 1),seconds,pm2_5 (ug/m3; unit A-1; atmospheric),pm10 (ug/m3; unit A-1; atmospheric; inferred)',
     )
     writeFileSync(series, text.replaceAll('; unit A-1; atmospheric', ''))
     const { series: read } = await dayOfSeries(series, 'pm2_5', 'us-national')
@@ -136,6 +174,8 @@ describe('a series of a unit whose number is known', () => {
     [{ instrument: 'monitor' }, '--instrument monitor: expected sensor or reference'],
     [{ scaling: 'raw' }, '--scaling raw: expected atmospheric or standard-particle'],
     [{ serial: 'A;1' }, '--serial A;1: letters, digits'],
+    [{ measured: ['humidity'] }, '--measured humidity: expected a mass'],
+    [{ measured: ['pm10'], inferred: ['pm10'] }, 'pm10 cannot be both'],
     [{ inferred: ['humidity'] }, '--inferred humidity: expected a mass'],
   ])('is refused with words where %o was said', async (options, words) => {
     const { code, err } = await imported(dayOf(40), options)

@@ -73,7 +73,7 @@ describe('a log of a hand-made logger', () => {
     )
     expect(code).toBe(1)
     expect(rows).toEqual([
-      'start (motepost series 1),seconds,pm2_5 (ug/m3),pm10 (ug/m3)',
+      'start (motepost series 1),seconds,pm2_5 (ug/m3),pm10 (ug/m3; inferred)',
       '2026-03-01T00:00:00+01:00,60,10.5,20',
       '2026-03-01T00:01:00+01:00,60,,21',
       '2026-03-01T00:02:00+01:00,60,11,22',
