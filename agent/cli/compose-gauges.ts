@@ -5,7 +5,7 @@ import { ModbusGauge } from '../hardware/modbus-gauge.js'
 import { recordingLine } from '../hardware/recording-line.js'
 import { serialLine } from '../hardware/serial-line.js'
 import { tcpLine } from '../hardware/tcp-line.js'
-import { TextGauge } from '../hardware/text-gauge.js'
+import { TextGauge, type TextGaugeOptions } from '../hardware/text-gauge.js'
 import { createDecoder, linePattern, type Layout } from '../instruments/instruments.js'
 import type {
   GaugeSettings,
@@ -70,15 +70,20 @@ const modbusGauge = (
 ): ModbusGauge => new ModbusGauge(busAt(port, baud ?? layout.baud), address, layout.channels)
 
 function textGauge({ port, baud }: LineGaugeSettings, layout: TextLayout, listenSeconds?: number): TextGauge {
+  const bytesPerReading = (layout.longestBytes * secondsOfReading) / layout.everySeconds
+  const line = lineAt(port, baud ?? layout.baud, bytesPerReading)
+  return new TextGauge({ ...textGaugeOptions(layout), line, listenSeconds })
+}
+
+/** All but the line. */
+export function textGaugeOptions(layout: TextLayout): Omit<TextGaugeOptions, 'line'> {
   const { channels, everySeconds } = layout
   const decoded = decodedAs(layout)
-  return new TextGauge({
-    line: lineAt(port, baud ?? layout.baud, (layout.longestBytes * secondsOfReading) / everySeconds),
+  return {
     makeDecoder: (sink) => createDecoder(decoded, { sink: (numbers) => sink(numbers) }),
     channels,
     everySeconds,
-    listenSeconds,
-  })
+  }
 }
 
 /** A gauge is read once a minute. */
