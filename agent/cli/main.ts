@@ -8,6 +8,7 @@ import { allowGoneReaders, finish, finishRun } from './finish.js'
 import type { ListenOptions } from './listen.js'
 import type { SetupOptions } from './setup.js'
 import { addSolarCommand } from './solar-command.js'
+import { addStationsCommand } from './stations.js'
 import { version } from './package-root.js'
 import { addSiteCommands } from './site-commands.js'
 import { prepareApart } from './prepare-apart.js'
@@ -99,6 +100,8 @@ program
   .action(async (options: Record<string, string>) =>
     finish((await import('./collect.js')).collect(options as unknown as CollectOptions)),
   )
+
+addStationsCommand(program, finish)
 
 program.commandsGroup('Try')
 program

@@ -1,0 +1,38 @@
+import type { Command } from 'commander'
+import type { BrokerConfigOptions } from './broker-config.js'
+
+type Finish = (code: Promise<number>) => Promise<void>
+
+/** stations: what concerns the stations of a group together. */
+export function addStationsCommand(program: Command, finish: Finish): void {
+  const stations = program.command('stations').description('the stations of a group and their broker')
+  stations
+    .command('broker-config <folder>')
+    .description(
+      'write configuration for mosquitto: TLS, a user a station, who may say and hear what, limits',
+    )
+    .option('--group <name>', 'group of the stations')
+    .option(
+      '--host <name...>',
+      'name or address by which they reach the broker; the first goes into their settings',
+    )
+    .option('--station <name...>', 'stations to let in; those of earlier calls stay')
+    .option('--port <number>', 'port for TLS [8883]')
+    .option('--at <folder>', 'where the files will stand at the broker [/etc/mosquitto/motepost]')
+    .option('--json', 'what was written, as JSON; without secrets')
+    .addHelpText(
+      'after',
+      '\nA second call needs only what is new. Certificates are made by the program openssl.',
+    )
+    .action(async (folder: string, options: BrokerConfigOptions) => {
+      const { brokerConfig } = await import('./broker-config.js')
+      await finish(Promise.resolve(brokerConfig(folder, options, new Date())))
+    })
+  stations
+    .command('revoke <folder> <station>')
+    .description('take the way in at the broker from a station, from _collector or from _operator')
+    .action(async (folder: string, user: string) => {
+      const { revoke } = await import('./broker-config.js')
+      await finish(Promise.resolve(revoke(folder, user)))
+    })
+}
