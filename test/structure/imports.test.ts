@@ -11,7 +11,7 @@ const rules: Record<
   { folders: readonly string[] | 'any'; npm: readonly string[] | 'any'; world?: boolean }
 > = {
   terms: { folders: [], npm: [] },
-  settings: { folders: ['terms'], npm: ['zod', 'yaml'] },
+  settings: { folders: ['terms', 'delivery'], npm: ['zod', 'yaml'] },
   instruments: { folders: ['terms'], npm: [] },
   screening: { folders: ['terms'], npm: [] },
   minutes: { folders: ['terms'], npm: [] },

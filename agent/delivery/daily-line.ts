@@ -1,0 +1,24 @@
+import { secondsBetween, type MonoSeconds } from '../terms/terms.js'
+import type { Due } from './notices.js'
+import type { WatchPorts } from './quiet-hours.js'
+
+/** Without a trusted clock a line goes when none has gone for a day: the absence of one is the alarm. */
+const withoutClockSeconds = 86_400
+
+/**
+ * The day of the daily line that is due now, '' where nobody knows the day; undefined: none is due.
+ * @param last the newest one
+ */
+export function dailyLineDue(
+  last: Due | undefined,
+  startedAt: MonoSeconds,
+  hour: number,
+  now: MonoSeconds,
+  ports: WatchPorts,
+): string | undefined {
+  const utc = ports.utcAt(now)
+  if (utc === undefined)
+    return secondsBetween(last?.stamp.at ?? startedAt, now) >= withoutClockSeconds ? '' : undefined
+  const watch = ports.watchTime(utc)
+  return watch.hour >= hour && watch.day !== last?.day ? watch.day : undefined
+}

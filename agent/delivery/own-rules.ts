@@ -1,0 +1,7 @@
+import type { Notice } from './contracts.js'
+
+/** Messages that belong to no alert. */
+export const ownRules = { summary: 'summary', daily: 'daily', test: 'test' } as const
+
+/** Neither muted nor held up by a flood: its absence would be an alarm. */
+export const isDaily = ({ rule }: Notice): boolean => rule === ownRules.daily
