@@ -1,9 +1,14 @@
+import { checkTemplate } from '../delivery/delivery.js'
 import { valueText, type KeyPath, type Verdict } from './fault.js'
 import { atKey, atValue, valueAt, type Finding, type Look } from './look.js'
 import { mailAddress } from './schema-delivery.js'
 
 /** What does not go together among those who are told. No verdict shows a number, an address or a URL. */
-export const deliveryFindings = (look: Look): Finding[] => [...recipientFindings(look), ...mailFindings(look)]
+export const deliveryFindings = (look: Look): Finding[] => [
+  ...recipientFindings(look),
+  ...mailFindings(look),
+  ...templateFindings(look),
+]
 
 const recipientsPath = ['delivery', 'recipients']
 const conflict = (wrong: string, advice: string): Verdict => ({ code: 'conflict', wrong, advice })
@@ -135,4 +140,16 @@ function mailFindings(look: Look): Finding[] {
         ]
       : []
   return [...needs('username', 'password_file'), ...needs('password_file', 'username')]
+}
+
+function templateFindings(look: Look): Finding[] {
+  const group = ['delivery', 'templates']
+  return look.keys(group).flatMap((kind) => {
+    const text = look.text([...group, kind])
+    const checked = text === undefined ? undefined : checkTemplate(text)
+    if (!checked || checked.ok) return []
+    return [
+      atValue([...group, kind], wrongText(checked.words, 'correct it, or take it away for the usual text')),
+    ]
+  })
 }

@@ -1,4 +1,5 @@
 import type { KeyPath } from './fault.js'
+import { deliveryNotes } from './notes-delivery.js'
 import { atKey, atValue, type Finding, type Look } from './look.js'
 import { portKind } from '../terms/terms.js'
 
@@ -7,6 +8,7 @@ export const noteFindings = (look: Look): Finding[] => [
   ...zoneNotes(look),
   ...look.entries(['instruments']).flatMap((path) => portNotes(look, path)),
   ...uplinkNotes(look),
+  ...deliveryNotes(look),
 ]
 
 const note = (wrong: string, advice: string) => ({ code: 'wrong-text', wrong, advice }) as const

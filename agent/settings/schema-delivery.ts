@@ -118,6 +118,16 @@ const webhook = group('How webhooks are called.', {
   limit_s: limit('An attempt that takes longer in all is given up.'),
 })
 
+const template = (about: string) => text(`${about} Fields stand in {braces}.`, plainText, anyWords).optional()
+
+const templates = group('Texts of your own in place of the usual ones.', {
+  raised: template('A measured value is past its level.'),
+  back: template('It is back.'),
+  trouble: template('Something is wrong with the station.'),
+  over: template('It is over.'),
+  daily: template('The daily line.'),
+})
+
 /** The block `delivery` of the settings file. */
 export const deliveryGroup = group('Who is told of alerts, and how.', {
   recipients: list('Who is told, one to sixteen.', recipient, [1, 16], 'recipients'),
@@ -129,4 +139,5 @@ export const deliveryGroup = group('Who is told of alerts, and how.', {
   sms: sms.optional(),
   mail: mail.optional(),
   webhook: webhook.prefault({}),
+  templates: templates.prefault({}),
 })

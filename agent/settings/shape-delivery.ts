@@ -1,3 +1,4 @@
+import type { TemplateKind } from '../delivery/delivery.js'
 import type { SettingsFile } from './schema.js'
 
 export type WaySettings = 'sms' | 'email' | 'webhook'
@@ -54,6 +55,8 @@ export interface DeliverySettings {
   readonly sms?: SmsSettings
   readonly mail?: MailSettings
   readonly webhook: WebhookSettings
+  /** Texts of the owner's, which `checkTemplate` takes. */
+  readonly templates: Readonly<Partial<Record<TemplateKind, string>>>
 }
 
 type DeliveryFile = NonNullable<SettingsFile['delivery']>
@@ -73,6 +76,7 @@ export function deliveryOf(file: DeliveryFile): DeliverySettings {
       caFile: file.webhook.ca_file,
       limitSeconds: file.webhook.limit_s,
     }),
+    templates: given(file.templates),
   }
 }
 

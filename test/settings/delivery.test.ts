@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest'
 import {
   effectiveSettingsText,
+  readSettings,
   settingsEventDetails,
   shownSettingsText,
 } from '../../agent/settings/settings.js'
@@ -42,6 +43,7 @@ describe('who is told', () => {
         limitSeconds: 30,
       },
       webhook: { limitSeconds: 30 },
+      templates: {},
     })
   })
 
@@ -132,6 +134,34 @@ describe('where a message goes', () => {
     expect(lines(told(['way: email, to: a@example.org'], asFile)).join()).toMatch(
       /password_file: this does not fit/,
     )
+  })
+})
+
+describe('a text of the owner', () => {
+  const own = (text: string) =>
+    told(['way: sms, to: "+15550100123"'], `${sms}  templates:\n    raised: '${text}'\n`)
+
+  test('with a field that there is not is refused by line and key, with the fields there are', () => {
+    const faults = lines(own('{station}: {valeu}. {code}'))
+    expect(faults).toHaveLength(1)
+    expect(faults[0]).toMatch(
+      /^north\.yaml:17:13 delivery\.templates\.raised: \{valeu\} is no field; there are: station, .*value/,
+    )
+    expect(marks(own('{station: {code}'))).toEqual(['17:13 delivery.templates.raised wrong-text'])
+    expect(marks(own('{code}').replace('raised', 'risen'))).toEqual([
+      '17:5 delivery.templates.risen unknown-key',
+    ])
+  })
+
+  test('that takes two SMS is worth a note', () => {
+    const notes = (text: string) => {
+      const read = readSettings(own(text), 'north.yaml')
+      return read.ok ? read.notes : ['faults']
+    }
+    expect(notes('{what} {code}')).toEqual([])
+    expect(notes(`{what} ${'x'.repeat(150)}`)).toEqual([
+      expect.stringContaining('takes 2 SMS at its longest (7-bit alphabet)'),
+    ])
   })
 })
 
