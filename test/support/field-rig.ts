@@ -11,6 +11,7 @@ import { plausibleFrame, writeFrame } from '../../agent/simulation/frames.js'
 import { startMosquitto, type Mosquitto } from './mosquitto.js'
 import { startPtyPair, type PtyPair } from './pty.js'
 import { storedRecords, type StoredRecord } from './stored-records.js'
+import { nodeFlags, unitEnvironment } from './unit-file.js'
 import { waitFor } from './wait.js'
 
 export const program = join(import.meta.dirname, '../../dist/agent/cli/main.js')
@@ -38,13 +39,6 @@ export interface RigOptions {
   readonly uplink?: string
   readonly port?: string
 }
-
-/** Node is started as the unit file starts it: its bounds of memory are part of what is tested. */
-const unitFile = readFileSync('systemd/motepost.service', 'utf8')
-const nodeFlags = /^ExecStart=\S+ ((?:--\S+ )*)/m.exec(unitFile)![1].trim().split(' ')
-const unitEnvironment = Object.fromEntries(
-  [...unitFile.matchAll(/^Environment=(\w+)=(\S+)$/gm)].map(([, name, value]) => [name, value]),
-)
 
 /** A frame of the 32-byte layout with this PM2.5, whole µg/m³; its PM10 is a little more. */
 export function frame(pm2_5: number): Uint8Array {
