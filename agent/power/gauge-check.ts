@@ -1,7 +1,12 @@
 /**
  * What the gauges of battery and panel say, before anything is done about it: a single odd value is not used, a value
- * that stands still while the sun moves is no measurement, and a battery that 'charges' at night is wired the wrong way
- * round. Bounds are common practice, no source.
+ * that stands still while the sun moves is no measurement, and a current that cannot be has its wires turned. Bounds are
+ * common practice, no source.
+ *
+ * The sign of the current is judged by two things that hold whatever draws: in the dark nothing charges, and a battery that
+ * gives stands below the voltage that it is charged to. Not judged: a current that seems to give in the sun (a load larger
+ * than the panel does), a voltage that rises meanwhile (it does too when a load ends), and a count that rest voltages set
+ * right again and again (a wrong capacity and a load past the shunt do the same).
  */
 import { bad, type Fault } from '../terms/terms.js'
 
@@ -15,6 +20,8 @@ export interface CheckSpec {
   readonly nominalVolts: number
   readonly capacityAmpereHours: number
   readonly panelWatts?: number
+  /** At and above it only a battery that is charged stands. */
+  readonly chargingVolts?: number
 }
 
 /** What the sun does now, as far as place and time are known. */
@@ -39,7 +46,15 @@ export interface CheckState {
   /** The voltage that was last used, and one that jumped away from it and waits for a second. */
   readonly volts?: number
   readonly jumped?: number
-  readonly wrongSignSeconds: number
+  readonly sign: SignState
+}
+
+/** How long the current has been turned, less how long it has been right; 0 to an hour. */
+interface SignState {
+  readonly seconds: number
+  readonly isTurned: boolean
+  /** What last told so. */
+  readonly because?: string
 }
 
 export interface Checked {
@@ -49,7 +64,7 @@ export interface Checked {
   readonly faults: readonly Fault[]
 }
 
-export const newCheck: CheckState = { stills: {}, wrongSignSeconds: 0 }
+export const newCheck: CheckState = { stills: {}, sign: { seconds: 0, isTurned: false } }
 
 const leastVoltsShare = 0.65
 const mostVoltsShare = 1.35
@@ -62,8 +77,8 @@ const stuckSolarSeconds = 3 * 3600
 const movedShare = 0.3
 const darkDegrees = -6
 const signAfterSeconds = 3600
-const leastNightAmperes = 0.15
-const nightShare = 1 / 200
+const leastSignAmperes = 0.15
+const leastSignShare = 1 / 200
 
 export function checkPower(
   state: CheckState,
@@ -77,15 +92,15 @@ export function checkPower(
   const faults: Fault[] = [...volts.faults, ...amperes.faults]
   const kept: PowerReading = { volts: volts.value, amperes: amperes.value, solarWatts: read.solarWatts }
   const stills = stillsOf(state, kept, sun, seconds)
-  const wrongSignSeconds = looksTurned(kept, spec, sun) ? state.wrongSignSeconds + seconds : 0
+  const sign = signOf(state.sign, kept, spec, sun, seconds)
   const stuck = stuckNames(stills, spec)
   for (const name of stuck) faults.push(stuckFault(name, stills[name]!))
-  const isTurned = wrongSignSeconds >= signAfterSeconds
-  if (isTurned) faults.push(signFault(kept, sun))
+  const { isTurned } = sign
+  if (isTurned) faults.push(bad('gauge-sign', sign.because!).fault)
   const usable = (name: Name): number | undefined =>
     stuck.includes(name) || (name === 'amperes' && isTurned) ? undefined : kept[name]
   return {
-    state: { stills, volts: volts.last, jumped: volts.jumped, wrongSignSeconds },
+    state: { stills, volts: volts.last, jumped: volts.jumped, sign },
     reading: { volts: usable('volts'), amperes: usable('amperes'), solarWatts: usable('solarWatts') },
     faults,
   }
@@ -169,14 +184,42 @@ const stuckFault = (name: Name, { value, seconds }: Still): Fault =>
     `${channelOf[name]} has read ${value} for ${Math.round(seconds / 3600)} h while the sun moved`,
   ).fault
 
-/** Into the battery while it is dark. By day a load larger than the panel looks the same as a turned sign: not judged. */
-function looksTurned({ amperes }: PowerReading, spec: CheckSpec, sun: SunNow | undefined): boolean {
-  const least = Math.max(leastNightAmperes, nightShare * spec.capacityAmpereHours)
-  return sun !== undefined && sun.elevationDegrees < darkDegrees && amperes !== undefined && amperes > least
+/** What nothing speaks for or against leaves it as it was: a current that was turned at night is by day. */
+function signOf(
+  before: SignState,
+  reading: PowerReading,
+  spec: CheckSpec,
+  sun: SunNow | undefined,
+  seconds: number,
+): SignState {
+  const { turned, right } = signEvidence(reading, spec, sun)
+  if ((turned !== undefined) === right) return before
+  const next = before.seconds + (right ? -seconds : seconds)
+  const bounded = Math.max(0, Math.min(signAfterSeconds, next))
+  const isTurned = bounded >= signAfterSeconds || (before.isTurned && bounded > 0)
+  return { seconds: bounded, isTurned, because: turned ?? before.because }
 }
 
-const signFault = ({ amperes }: PowerReading, sun: SunNow | undefined): Fault =>
-  bad(
-    'gauge-sign',
-    `battery_current reads ${amperes} A into the battery with the sun ${Math.round(-sun!.elevationDegrees)} degrees below the horizon`,
-  ).fault
+/** Both may speak at once: a charger that needs no sun. */
+function signEvidence(
+  { volts, amperes }: PowerReading,
+  { capacityAmpereHours, chargingVolts }: CheckSpec,
+  sun: SunNow | undefined,
+): { turned?: string; right: boolean } {
+  const least = Math.max(leastSignAmperes, leastSignShare * capacityAmpereHours)
+  if (amperes === undefined || Math.abs(amperes) <= least) return { right: false }
+  const isDark = sun !== undefined && sun.elevationDegrees < darkDegrees
+  const isCharged = volts !== undefined && chargingVolts !== undefined && volts >= chargingVolts
+  const reads = `battery_current reads ${amperes} A`
+  if (amperes > 0) {
+    const below = isDark ? Math.round(-sun.elevationDegrees) : 0
+    const turned = isDark
+      ? `${reads} into the battery with the sun ${below} degrees below the horizon`
+      : undefined
+    return { turned, right: isCharged }
+  }
+  const turned = isCharged
+    ? `${reads} out of the battery at ${volts} V, which only charging reaches`
+    : undefined
+  return { turned, right: isDark }
+}

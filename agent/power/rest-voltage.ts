@@ -29,6 +29,15 @@ export const packs = (spec: BatterySpec): number =>
 export const restTableOf = (spec: BatterySpec): readonly RestRow[] =>
   spec.restTable ?? spec.chemistry.rest.map(({ percent, volts }) => ({ percent, volts: volts * packs(spec) }))
 
+/**
+ * Half-way from a full battery at rest to one that is charged full: at and above it a battery stands only while it is
+ * charged, or some minutes after.
+ */
+export function chargingVolts(spec: BatterySpec): number {
+  const { cells, fullCellVolts } = spec.chemistry
+  return (restTableOf(spec).at(-1)!.volts + cells * packs(spec) * fullCellVolts) / 2
+}
+
 /** How far table, temperature and maker move a rest voltage of a 12-V pack (common practice). */
 const restVoltsError = 0.1
 

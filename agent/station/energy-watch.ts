@@ -6,6 +6,7 @@ import {
   darkReserves,
   skyAt,
   chargingBelowFreezing,
+  chargingVolts,
   checkPower,
   clearPanelWatts,
   daysToReserve,
@@ -191,7 +192,7 @@ export class EnergyWatch {
       amperes: gaugeAt('battery_current', now),
       solarWatts: gaugeAt('solar_power', now),
     }
-    const spec = { ...battery, panelWatts: panel?.panelWatts }
+    const spec = { ...battery, panelWatts: panel?.panelWatts, chargingVolts: chargingVolts(battery) }
     const checked = checkPower(this.check, read, spec, sun, seconds)
     this.check = checked.state
     this.reading = checked.reading
