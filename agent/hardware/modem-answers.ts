@@ -11,8 +11,8 @@ export interface Ask {
   readonly typed?: Uint8Array
   /** Called when it is, before the first byte: from then on the message may go out. */
   readonly onTyped?: () => void
-  /** The line after the first one is a text of others, whatever stands in it. */
-  readonly carriesText?: boolean
+  /** What follows its first line is a text of others, or the line after each is: no 'OK' in there ends the answer. */
+  readonly carriesText?: 'after the first line' | 'after each line'
 }
 
 export type Answer =
@@ -74,6 +74,7 @@ export function finalOf(line: string): Answer | undefined {
 /** The answer to one command, line by line; lines that are no part of it go to `stray`. */
 export class AnswerLines {
   private readonly lines: string[] = []
+  private isTextNext = false
 
   constructor(
     private readonly ask: Ask,
@@ -83,14 +84,20 @@ export class AnswerLines {
   /** @returns the whole answer with the line that ends it */
   take(line: string): Answer | undefined {
     const { ask, lines } = this
-    const isInText = ask.carriesText === true && lines.length > 0
-    if (isInText && lines.length === 1) return this.keep(line)
+    const isInText = ask.carriesText === 'after the first line' && lines.length > 0
+    if (this.isTextNext) {
+      this.isTextNext = false
+      return isInText ? this.keep(line) : undefined
+    }
     // Until it is woken it may answer in numbers: 0 is OK, 4 is ERROR.
     const final = finalOf(ask.text === wakeWords && line === '0' ? 'OK' : line)
     if (final) return this.ended(final, line)
     if (isInText) return this.keep(line)
     if (line === '' || line === ask.text) return undefined
-    if (ask.expects !== undefined && line.startsWith(ask.expects)) return this.keep(line)
+    if (ask.expects !== undefined && line.startsWith(ask.expects)) {
+      this.isTextNext = ask.carriesText !== undefined
+      return this.keep(line)
+    }
     this.stray(line)
     return undefined
   }

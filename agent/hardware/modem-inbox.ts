@@ -35,7 +35,11 @@ export async function readInbox(
 
 async function placesOf(talk: Talk): Promise<Outcome<number[]>> {
   const expects = '+CMGL:'
-  const answer = await talk.ask('AT+CMGL="ALL"', { expects, limitSeconds: listLimitSeconds })
+  const answer = await talk.ask('AT+CMGL="ALL"', {
+    expects,
+    carriesText: 'after each line',
+    limitSeconds: listLimitSeconds,
+  })
   if (answer.kind !== 'ok') return answerFault(talk, answer)
   const places = answer.lines.flatMap((line) => /^\+CMGL:\s*(\d+),/.exec(line)?.[1] ?? [])
   return good([...new Set(places.map(Number))].slice(0, mostAtOnce))
@@ -46,7 +50,10 @@ async function readOne(
   place: number,
   take: (text: IncomingText) => Promise<unknown> | void,
 ): Promise<Outcome<number>> {
-  const answer = await talk.ask(`AT+CMGR=${place}`, { expects: '+CMGR:', carriesText: true })
+  const answer = await talk.ask(`AT+CMGR=${place}`, {
+    expects: '+CMGR:',
+    carriesText: 'after the first line',
+  })
   if (answer.kind === 'silent' || answer.kind === 'gone') return answerFault(talk, answer)
   const message = answer.kind === 'ok' ? readMessage(answer.lines) : undefined
   if (!message) return good(0)

@@ -19,6 +19,7 @@ const openLimitSeconds = 5
 /** No more comes when nothing came for so long. */
 const quietSeconds = 0.2
 const mostDrainSeconds = 2
+const promptLimitSeconds = 10
 const clockLimitSeconds = 2
 const escape = 0x1b
 const controlZ = 0x1a
@@ -148,7 +149,8 @@ export class ModemPort {
 
   private async answerTo(ask: Ask): Promise<Answer> {
     const answer = new AnswerLines(ask, (line) => this.onStray(line))
-    const end = this.time.nowSeconds() + ask.limitSeconds
+    const start = this.time.nowSeconds()
+    const end = start + ask.limitSeconds
     let typed = false
     while (!this.isEnded) {
       const lines = this.pull()
@@ -163,7 +165,9 @@ export class ModemPort {
         this.reader.forget()
         await this.line?.write(Buffer.concat([ask.typed, Uint8Array.of(controlZ)]))
       }
-      if (this.time.nowSeconds() >= end) return { kind: 'silent', typed }
+      const now = this.time.nowSeconds()
+      const isWithoutPrompt = ask.typed && !typed && now >= start + promptLimitSeconds
+      if (isWithoutPrompt || now >= end) return { kind: 'silent', typed }
       await this.time.sleep(pullEverySeconds)
     }
     return { kind: 'gone', typed }

@@ -20,9 +20,9 @@ export class SentParts {
     return this.sent.get(message) ?? { parts: 0, isWhole: false }
   }
 
-  /** A part was handed over and its result is not known. */
-  get isWaiting(): boolean {
-    return this.unanswered !== undefined
+  /** A part was handed over, of this message or any, and its result is not known. */
+  isWaiting(message = this.unanswered?.message): boolean {
+    return this.unanswered !== undefined && this.unanswered.message === message
   }
 
   handed(message: string, isLast: boolean): void {

@@ -33,8 +33,8 @@ const lookSeconds = 20
 const readSeconds = 60
 /** A result that is later than this will not come; until then the port is not let go, which would lose it. */
 const lateSeconds = 600
-/** Before it is disturbed, a modem that still owes a result is listened to for so long. */
-const patienceSeconds = 60
+/** Before it is disturbed, a modem that still owes a result is listened to for so much of an attempt. */
+const patienceShare = 0.5
 /** What another try within the same attempt may cure. */
 const curable: readonly FaultCode[] = ['sms-failed', 'sms-silent', 'sms-port']
 const numberShape = /^\+?\d{3,15}$/
@@ -117,12 +117,12 @@ export class Modem {
     const { port, sent } = this
     const now = port.time.nowSeconds()
     if (this.heldSince !== undefined && now - this.heldSince >= lateSeconds) sent.answered(false)
-    if (sent.isWaiting && this.heldSince === undefined) {
+    if (sent.isWaiting() && this.heldSince === undefined) {
       this.heldSince = now
       port.isHeld = true
       return
     }
-    if (!sent.isWaiting && this.heldSince !== undefined) {
+    if (!sent.isWaiting() && this.heldSince !== undefined) {
       this.heldSince = undefined
       port.isHeld = false
       await port.leave()
@@ -140,10 +140,15 @@ export class Modem {
       waitSeconds = Math.min(longestRetrySeconds, 2 * waitSeconds)
     ) {
       const sent = await this.pass(talk, message)
-      if (sent.ok || !curable.includes(sent.fault.code)) return sent
-      if (talk.leftSeconds < waitSeconds + leastSubmitSeconds) return sent
+      const isLast = talk.leftSeconds < waitSeconds + leastSubmitSeconds
+      if (sent.ok || isLast || !curable.includes(sent.fault.code)) return this.unlessOwed(message.id, sent)
       await talk.pause(waitSeconds)
     }
+  }
+
+  /** What was handed over before may still go out: then nothing else is sure. */
+  private unlessOwed(id: string, sent: Outcome<Delivered>): Outcome<Delivered> {
+    return sent.ok || !this.sent.isWaiting(id) ? sent : bad('sms-unsure', sent.fault.detail)
   }
 
   private async pass(
@@ -163,8 +168,8 @@ export class Modem {
   }
 
   private async hearLateResult(talk: Talk): Promise<void> {
-    const end = this.port.time.nowSeconds() + patienceSeconds
-    while (this.sent.isWaiting && talk.leftSeconds > 0 && this.port.time.nowSeconds() < end) {
+    const end = this.port.time.nowSeconds() + patienceShare * talk.leftSeconds
+    while (this.sent.isWaiting() && talk.leftSeconds > 0 && this.port.time.nowSeconds() < end) {
       await talk.settle()
       if (!this.port.isOpen) this.sent.answered(false)
       await talk.pause(1)
