@@ -217,7 +217,8 @@ const kinds = {
     severity: 'warning',
     transient: true,
     words: 'a gauge cannot be read (battery, sun, climate or supply)',
-    firstThing: 'check the path in the settings and that the driver is loaded',
+    firstThing:
+      'check the path in the settings and that the driver is loaded; on a line its port, address and layout',
   },
   'gauge-absurd': {
     severity: 'warning',
@@ -398,8 +399,10 @@ const kinds = {
   'gauge-sign': {
     severity: 'warning',
     transient: true,
-    words: 'charging at night? The battery current has the wrong sign; it is not used',
-    firstThing: 'turn the wires of the shunt round, or set factor: -1 at battery_current',
+    words:
+      'charging at night, or giving while it is charged? The battery current has the wrong sign; it is not used',
+    firstThing:
+      'turn the wires of the shunt round, or set factor: -1 at battery_current (in a layout: a scale below 0)',
   },
   'charge-unknown': {
     severity: 'warning',
