@@ -16,10 +16,10 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .requiredOption('--into <folder>', 'folder of the series file')
     .option('--name <name>', 'name of the series [of the file]')
     .option('--map <channel=column>', 'which column is which channel; again for more [by its name]', listed)
-    .option('--units <channel=unit>', 'unit in the file, where it is not ours: pm10=mg/m3', listed)
+    .option('--units <channel=unit>', 'unit in the file: pm10=mg/m3 [as its headings say, or ours]', listed)
     .option('--where <column=value>', 'only rows with this in that column; again for more', repeated)
     .option('--time <columns>', 'column of the time, or several that make it up: year,month,day,hour')
-    .option('--time-format <format>', "'DD.MM.YYYY HH:mm', with A and Z; unix; unix-ms [year first]")
+    .option('--time-format <format>', "'DD.MM.YYYY HH:mm', with MMM, YY, A and Z; unix; unix-ms [year first]")
     .option('--zone <zone>', 'of times that do not say: Region/City as its clocks go, or +01:00')
     .option('--label <which>', 'times name start or end of each row; must be said of hours')
     .option('--step <seconds>', 'what a row stands for [the usual gap]')
@@ -31,7 +31,7 @@ export function addCompareCommands(program: Command, finish: Finish): void {
     .option('--uncertainty <percent>', 'of a reference [none: verdicts by arithmetic only]')
     .option('--missing <word>', 'a further word for no value; may be given again', listed)
     .option('--decimal <mark>', 'point or comma [point]')
-    .option('--delimiter <mark>', 'comma, semicolon, tab or blank [what the headings show]')
+    .option('--delimiter <mark>', 'comma, semicolon, tab, pipe or blank [what the headings show]')
     .addOption(new Option('--no-header', 'no headings: columns are called 1, 2, 3'))
     .option(
       '--events',

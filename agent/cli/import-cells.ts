@@ -5,6 +5,7 @@ import type { ImportPlan } from './import-plan.js'
 export function likelyDelimiter(line: string, decimal: ImportPlan['decimal']): string {
   if (line.includes('\t')) return '\t'
   const count = (character: string): number => line.split(character).length
+  if (count('|') > count(',') && count('|') > count(';')) return '|'
   return decimal === 'comma' || count(';') > count(',') ? ';' : ','
 }
 

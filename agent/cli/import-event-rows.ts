@@ -5,7 +5,7 @@ import type { Activity } from './import-events.js'
 import { importPlan, type ImportOptions, type ImportPlan } from './import-plan.js'
 import { RefusedLines } from './import-file.js'
 import { cellsOf, likelyDelimiter } from './import-cells.js'
-import { usualTimes } from './import-rows.js'
+import { usualTimes } from './import-header.js'
 import { wallClock } from './import-time.js'
 
 export const eventRefusals = {

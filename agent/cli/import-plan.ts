@@ -4,6 +4,7 @@ import { wrongUse, type Opened } from './desk.js'
 import { zoneFor, type DeskZone } from './desk-zone.js'
 import { readAbout, type AboutOptions, type SeriesAbout } from './import-about.js'
 import { timeReader, type ReadTime } from './import-time.js'
+import { readUnits, type Scale } from './import-units.js'
 import { readWhere } from './import-where.js'
 
 export interface ImportOptions extends AboutOptions {
@@ -52,16 +53,26 @@ export interface ImportPlan {
   readonly header: boolean
 }
 
-export interface Scale {
-  readonly factor: number
-  readonly addend: number
-}
-
-const usualMissing = ['', 'na', 'n/a', 'nan', 'null', 'none', '-', '--', '---', '-999', '-9999', '-999.0']
+const usualMissing = [
+  '',
+  'na',
+  'n/a',
+  '#n/a',
+  'nan',
+  'null',
+  'none',
+  'nodata',
+  'no data',
+  'missing',
+  '-',
+  '--',
+  '---',
+]
 const delimiters: Readonly<Record<string, string>> = {
   comma: ',',
   semicolon: ';',
   tab: '\t',
+  pipe: '|',
   ',': ',',
   ';': ';',
   blank: ' ',
@@ -89,7 +100,7 @@ export function importPlan(options: ImportOptions): Opened<ImportPlan> {
     return wrongUse(`--step ${step}: expected seconds, 1 to 86400`)
   const delimiter = options.delimiter === undefined ? undefined : delimiters[options.delimiter]
   if (options.delimiter !== undefined && delimiter === undefined)
-    return wrongUse(`--delimiter ${options.delimiter}: comma, semicolon, tab or blank`)
+    return wrongUse(`--delimiter ${options.delimiter}: comma, semicolon, tab, pipe or blank`)
   return {
     ok: true,
     value: {
@@ -131,39 +142,12 @@ function isChannel(key: string): boolean {
   return kindOf(key) !== undefined && (slot === undefined || isSlot(slot))
 }
 
-const sides = (text: string): [string, string | undefined] => {
+export const sides = (text: string): [string, string | undefined] => {
   const at = text.indexOf('=')
   return at < 0 ? [text, undefined] : [text.slice(0, at), text.slice(at + 1)]
 }
 
-/** Foreign units that come up in logs, to the unit of the channel. */
-const scales: Readonly<Record<string, Readonly<Record<string, Scale>>>> = {
-  'ug/m3': { 'ug/m3': plain(1), 'mg/m3': plain(1000), 'ng/m3': plain(0.001), 'g/m3': plain(1e6) },
-  C: { C: plain(1), K: { factor: 1, addend: -273.15 }, F: { factor: 5 / 9, addend: -160 / 9 } },
-  hPa: { hPa: plain(1), mbar: plain(1), Pa: plain(0.01), kPa: plain(10) },
-  'm/s': { 'm/s': plain(1), 'km/h': plain(1 / 3.6), kn: plain(1852 / 3600), mph: plain(0.44704) },
-}
-
-function plain(factor: number): Scale {
-  return { factor, addend: 0 }
-}
-
-function readUnits(typed: readonly string[]): Opened<Map<string, Scale>> {
-  const units = new Map<string, Scale>()
-  for (const text of typed) {
-    const [channel, unit = ''] = sides(text)
-    const own = kindOf(channel)?.unit
-    if (own === undefined) return wrongUse(`--units ${text}: '${channel}' is no channel`)
-    const known = scales[own] ?? { [own]: plain(1) }
-    const scale = known[unit.replace('µ', 'u').replace('μ', 'u').replace('³', '3')]
-    if (!scale)
-      return wrongUse(`--units ${text}: of ${channel} these are known: ${Object.keys(known).join(', ')}`)
-    units.set(channel, scale)
-  }
-  return { ok: true, value: units }
-}
-
-const bare = (text: string): string => text.toLowerCase().replace(/[^a-z0-9]/g, '')
+export const bare = (text: string): string => text.toLowerCase().replace(/[^a-z0-9]/g, '')
 const byBareName = new Map(channelNames.map((name) => [bare(name), name]))
 
 /** The channel that a column is plainly called after: 'PM2.5' and 'pm2_5 (µg/m³)' are pm2_5. */

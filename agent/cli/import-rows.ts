@@ -6,9 +6,10 @@ import { type StageCounts } from '../terms/terms.js'
 import { cellsOf, likelyDelimiter } from './import-cells.js'
 import { RefusedLines } from './import-file.js'
 import type { SeriesAbout } from './import-about.js'
-import { channelLike, isPossible, type ImportPlan, type Scale } from './import-plan.js'
+import { headerOf, scaleOf, type Header } from './import-header.js'
+import { isPossible, type ImportPlan } from './import-plan.js'
 import { wallClock } from './import-time.js'
-import { WhereFilter } from './import-where.js'
+import { unitOf, type Scale } from './import-units.js'
 
 export const rowRefusals = {
   'too-long': 'longer than a row can be',
@@ -16,6 +17,7 @@ export const rowRefusals = {
   blank: 'empty',
   comment: 'a remark',
   'header-again': 'the headings again',
+  units: 'the line of units below the headings',
   'not-a-row': 'another number of cells than there are headings',
   'other-row': 'not of the rows that --where names',
   'no-time': 'no time that can be read',
@@ -34,6 +36,8 @@ export interface ColumnCount {
   missing: number
   'not-a-number': number
   impossible: number
+  /** '<2': below what the instrument can tell. */
+  'less-than': number
   /** Line numbers of the first few cells refused. */
   readonly first: number[]
 }
@@ -44,29 +48,11 @@ const firstFew = 5
 const mostGaps = 10_000
 /** Who logs prints a page of facts above the headings, not a book. */
 const mostBeforeHeader = 200
-export const usualTimes = [
-  'timestamp',
-  'time',
-  'datetime',
-  'date_time',
-  'date time',
-  'date',
-  'utc',
-  'time (utc)',
-]
+/** -999 and longer ones stand for no value in many logs. */
+const ninesShape = /^-9{3,6}(\.0*)?$/
+const lessThan = /^[<≤]/
+const commaShape = /^[+-]?\d+,\d+$/
 const numberShape = /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?$/
-
-interface Header {
-  readonly cells: number
-  readonly timeAt: readonly number[]
-  readonly channels: readonly {
-    readonly key: string
-    readonly at: number
-    readonly scale: Scale | undefined
-  }[]
-  readonly text: string
-  readonly where: WhereFilter | undefined
-}
 
 export class ImportRows {
   readonly refused = new RefusedLines<RowRefusal>()
@@ -78,6 +64,9 @@ export class ImportRows {
   firstNoTime: string | undefined
   lines = 0
   outOfOrder = 0
+  /** A cell such as '12,5', where a decimal point was expected. */
+  sawComma = false
+  private headerLine = NaN
   private delimiter: string
   private starts = new Float64Array(4096)
   private lineOf = new Uint32Array(4096)
@@ -121,10 +110,18 @@ export class ImportRows {
     const header = headerOf(names, line, this.plan)
     if (!header) return 'before-header'
     this.header = header
+    this.headerLine = this.lines
     this.delimiter = delimiter
     this.values = header.channels.map(() => new Float64Array(this.starts.length))
     for (const { key } of header.channels)
-      this.columns.set(key, { values: 0, missing: 0, 'not-a-number': 0, impossible: 0, first: [] })
+      this.columns.set(key, {
+        values: 0,
+        missing: 0,
+        'not-a-number': 0,
+        impossible: 0,
+        'less-than': 0,
+        first: [],
+      })
     // The headings are a line that is no row; without them this first line is one.
     return this.plan.header ? undefined : this.row(line)
   }
@@ -135,7 +132,8 @@ export class ImportRows {
     if (line.startsWith('#')) return 'comment'
     if (line === header.text && this.plan.header) return 'header-again'
     const cells = cellsOf(line, this.delimiter)
-    if (cells.length !== header.cells) return 'not-a-row'
+    if (cells.length !== header.cells && !isPadded(cells, header.cells)) return 'not-a-row'
+    if (this.lines === this.headerLine + 1 && takesUnits(cells, header)) return 'units'
     if (header.where && !header.where.takes(cells)) return 'other-row'
     const start = this.timeOf(cells, header)
     if (typeof start !== 'number') return start
@@ -187,8 +185,7 @@ export class ImportRows {
   private cellValue(cell: string, key: string, scale: Scale | undefined): number {
     const count = this.columns.get(key)!
     const given = this.plan.decimal === 'comma' ? cell.replace(',', '.') : cell
-    const isMissing = this.plan.missing.has(cell.toLowerCase()) || this.plan.missing.has(given.toLowerCase())
-    if (isMissing) {
+    if (this.isMissing(cell) || (given !== cell && this.isMissing(given))) {
       count.missing++
       return NaN
     }
@@ -199,9 +196,14 @@ export class ImportRows {
       count.values++
       return value
     }
-    count[Number.isNaN(value) ? 'not-a-number' : 'impossible']++
+    count[Number.isNaN(value) ? (lessThan.test(cell) ? 'less-than' : 'not-a-number') : 'impossible']++
+    if (commaShape.test(cell)) this.sawComma = true
     if (count.first.length < firstFew) count.first.push(this.lines)
     return NaN
+  }
+
+  private isMissing(cell: string): boolean {
+    return cell === '' || this.plan.missing.has(cell.toLowerCase()) || ninesShape.test(cell)
   }
 
   private grow(): void {
@@ -252,28 +254,19 @@ export interface ImportedRows {
   readonly values: readonly Float64Array[]
 }
 
-function headerOf(names: readonly string[], text: string, plan: ImportPlan): Header | undefined {
-  const at = (name: string): number => names.findIndex((one) => one.toLowerCase() === name.toLowerCase())
-  const usual = usualTimes.map(at).find((i) => i >= 0)
-  const timeAt = plan.time ? plan.time.map(at) : usual === undefined ? [-1] : [usual]
-  if (timeAt.some((i) => i < 0)) return undefined
-  const wanted =
-    plan.map.size > 0
-      ? [...plan.map].map(([column, key]) => ({ key, at: at(column) }))
-      : likeChannels(names).filter((one) => !timeAt.includes(one.at))
-  if (wanted.length === 0 || wanted.some((one) => one.at < 0)) return undefined
-  const channels = wanted.map((one) => ({ ...one, scale: plan.units.get(one.key) }))
-  if ([...plan.where.keys()].some((column) => at(column) < 0)) return undefined
-  const where = plan.where.size > 0 ? new WhereFilter(plan.where, at) : undefined
-  return { cells: names.length, timeAt, channels, text, where }
-}
+/** Cells beyond the headings hold nothing. */
+const isPadded = (cells: readonly string[], headings: number): boolean =>
+  cells.length > headings && cells.slice(headings).every((cell) => cell === '')
 
-/** Of two columns called alike the first. */
-function likeChannels(names: readonly string[]): { key: string; at: number }[] {
-  const found = new Map<string, number>()
-  names.forEach((name, i) => {
-    const key = channelLike(name)
-    if (key !== undefined && !found.has(key)) found.set(key, i)
+/** A line of units under the headings: no time, and what stands under a channel is a unit. What was typed stands above it. */
+function takesUnits(cells: readonly string[], { timeAt, channels }: Header): boolean {
+  if (timeAt.some((at) => /\d/.test(cells[at]))) return false
+  const units = channels.map(({ at, key }) => unitOf(cells[at], key))
+  if (units.every((unit) => unit === undefined)) return false
+  channels.forEach((channel, i) => {
+    if (channel.scale || !units[i]) return
+    channel.named = units[i]
+    channel.scale = scaleOf(units[i])
   })
-  return [...found].map(([key, i]) => ({ key, at: i }))
+  return true
 }

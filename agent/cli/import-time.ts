@@ -12,21 +12,23 @@ export interface TextTime {
 export type ReadTime = (text: string) => TextTime | undefined
 
 const usual =
-  /^(?<YYYY>\d{4})[-/. ](?<MM>\d{1,2})[-/. ](?<DD>\d{1,2})(?:[T ]+(?<HH>\d{1,2})(?::(?<mm>\d\d)(?::(?<ss>\d\d(?:[.,]\d+)?))?)?)?\s*(?<Z>Z|[+-]\d\d:?\d\d)?$/
+  /^(?<YYYY>\d{4})[-/. ](?<MM>\d{1,2})[-/. ](?<DD>\d{1,2})(?:[T ]+(?<HH>\d{1,2})(?::(?<mm>\d\d)(?::(?<ss>\d\d(?:[.,]\d+)?))?)?)?\s*(?<Z>Z|[+-]\d\d(?::?\d\d)?)?$/
 
 const tokens: Readonly<Record<string, string>> = {
   YYYY: '(?<YYYY>\\d{4})',
+  YY: '(?<YY>\\d{2})',
+  MMM: '(?<MMM>[A-Za-z]{3,9})\\.?',
   MM: '(?<MM>\\d{1,2})',
   DD: '(?<DD>\\d{1,2})',
   HH: '(?<HH>\\d{1,2})',
   mm: '(?<mm>\\d{1,2})',
   ss: '(?<ss>\\d{1,2}(?:[.,]\\d+)?)',
   A: '(?<A>[AaPp])\\.?[Mm]\\.?',
-  Z: '(?<Z>Z|[+-]\\d\\d:?\\d\\d)',
+  Z: '(?<Z>Z|[+-]\\d\\d(?::?\\d\\d)?)',
 }
 const secondsShape = /^\d{1,12}(\.\d+)?$/
 
-/** @param format of YYYY MM DD HH mm ss A Z and what stands between them, or unix, or unix-ms; without one year first */
+/** @param format of YYYY YY MM MMM DD HH mm ss A Z and what stands between them, or unix, or unix-ms; without one year first */
 export function timeReader(format: string | undefined): Opened<ReadTime> {
   if (format === undefined) return { ok: true, value: byShape(usual) }
   if (format === 'unix' || format === 'unix-ms') {
@@ -39,12 +41,14 @@ export function timeReader(format: string | undefined): Opened<ReadTime> {
           : undefined,
     }
   }
-  const parts = format.split(/(YYYY|MM|DD|HH|mm|ss|A|Z)/)
+  const parts = format.split(/(YYYY|YY|MMM|MM|DD|HH|mm|ss|A|Z)/)
   const used = parts.filter((part) => part in tokens)
-  const missing = ['YYYY', 'MM', 'DD'].filter((token) => !used.includes(token))
-  if (missing.length > 0 || new Set(used).size < used.length)
+  const once = [['YYYY', 'YY'], ['MM', 'MMM'], ['DD']].every(
+    (either) => used.filter((token) => either.includes(token)).length === 1,
+  )
+  if (!once || new Set(used).size < used.length)
     return wrongUse(
-      `--time-format ${format}: expected each of YYYY MM DD once, and HH mm ss A Z as they come, or unix, or unix-ms`,
+      `--time-format ${format}: expected each of YYYY (or YY), MM (or MMM for a name) and DD once, and HH mm ss A Z as they come, or unix, or unix-ms`,
     )
   const literal = (text: string): string =>
     text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&').replace(/\s+/g, '\\s+')
@@ -65,7 +69,8 @@ type Fields = Readonly<Record<string, string | undefined>>
 
 /** Undefined for what no calendar and no clock shows. 24:00 is the midnight that ends the day. */
 function timeOf(fields: Fields): TextTime | undefined {
-  const [year, month, day] = [Number(fields.YYYY), Number(fields.MM), Number(fields.DD)]
+  const year = fields.YYYY === undefined ? 2000 + Number(fields.YY) : Number(fields.YYYY)
+  const [month, day] = [monthOf(fields), Number(fields.DD)]
   const hour = hourOf(fields)
   const minute = Number(fields.mm ?? 0)
   const second = Number((fields.ss ?? '0').replace(',', '.'))
@@ -80,6 +85,12 @@ function timeOf(fields: Fields): TextTime | undefined {
     : { millis: millis - offsetMinutes(zone) * 60_000, hasOffset: true }
 }
 
+const months = ['jan', 'feb', 'mar', 'apr', 'may', 'jun', 'jul', 'aug', 'sep', 'oct', 'nov', 'dec']
+
+/** 0 for a word that is no month in English. */
+const monthOf = ({ MM, MMM }: Fields): number =>
+  MM === undefined ? months.indexOf((MMM ?? '').slice(0, 3).toLowerCase()) + 1 : Number(MM)
+
 function hourOf({ HH, A }: Fields): number {
   const hour = Number(HH ?? 0)
   if (A === undefined) return hour
@@ -89,7 +100,7 @@ function hourOf({ HH, A }: Fields): number {
 
 function offsetMinutes(text: string): number {
   if (text === 'Z') return 0
-  const minutes = Number(text.slice(1, 3)) * 60 + Number(text.slice(-2))
+  const minutes = Number(text.slice(1, 3)) * 60 + Number(text.slice(3).replace(':', ''))
   return text.startsWith('-') ? -minutes : minutes
 }
 

@@ -1,5 +1,5 @@
 /** What an import says: what was taken, what was refused and why, and what to try where nothing could be read. */
-import { utcMillis, utcText } from '../terms/terms.js'
+import { kindOf, utcMillis, utcText } from '../terms/terms.js'
 import { isoText } from './desk-zone.js'
 import { takenAsInferred } from './import-about.js'
 import { cellsOf, likelyDelimiter } from './import-cells.js'
@@ -19,10 +19,28 @@ export function importText({ from, to, rows, plan, series }: Told): string[] {
     )
   if (rows.outOfOrder > 0) lines.push(`${rows.outOfOrder} rows were out of order and are sorted now`)
   lines.push('', ...columnRows(rows), ...refusedLines(rows.refused, rowRefusals))
-  if (series) lines.push(...basisLines(series, plan))
+  lines.push(...columnNotes(rows), ...(series ? basisLines(series, plan) : []))
   if (to !== undefined) lines.push('', `written: ${to}`)
   else lines.push('', ...whereHint(rows), ...timeHint(rows), 'nothing was written')
   return lines
+}
+
+/** Units that the log names, and cells that are no plain numbers. */
+function columnNotes({ header, columns, sawComma }: ImportRows): string[] {
+  const foreign = (header?.channels ?? []).filter(({ named, scale }) => named && scale)
+  const notes = [
+    ...foreign.map(
+      ({ key, named }) => `${key}: in ${named!.unit} as the log says, made ${kindOf(key)!.unit}.`,
+    ),
+    ...[...columns]
+      .filter(([, column]) => column['less-than'] > 0)
+      .map(
+        ([key, column]) =>
+          `${key}: ${column['less-than']} cells say only 'less than' (<2): no number is made of them, so means of what is left are too high.`,
+      ),
+    ...(sawComma ? ['Some cells have a decimal comma: say --decimal comma.'] : []),
+  ]
+  return notes.length > 0 ? ['', ...notes.map((note) => folded(note, textWidth, 2))] : []
 }
 
 /** What nobody said, and what follows of it. */
@@ -61,8 +79,10 @@ const span = ({ starts, stepSeconds, offsetMinutes }: NonNullable<Imported['seri
 function columnRows({ columns }: ImportRows): string[] {
   const rows = [...columns].map(([key, column]) => [
     key,
-    ...[column.values, column.missing, column['not-a-number'], column.impossible].map(String),
-    lineList(column.first, column['not-a-number'] + column.impossible),
+    ...[column.values, column.missing, column['not-a-number'] + column['less-than'], column.impossible].map(
+      String,
+    ),
+    lineList(column.first, column['not-a-number'] + column['less-than'] + column.impossible),
   ])
   return tableText([['channel', 'values', 'missing', 'not a number', 'impossible', 'lines'], ...rows], 1)
 }
@@ -127,7 +147,14 @@ export function importJson({ from, to, rows, plan, series }: Imported): string {
       last_start: at(starts[starts.length - 1]),
       out_of_order: rows.outOfOrder,
       channels: Object.fromEntries(
-        [...rows.columns].map(([key, one]) => [key, { ...one, basis: plan.about(key).basis }]),
+        [...rows.columns].map(([key, one]) => [
+          key,
+          {
+            ...one,
+            basis: plan.about(key).basis,
+            unit_in_log: rows.header?.channels.find((channel) => channel.key === key)?.named?.unit ?? null,
+          },
+        ]),
       ),
       refused: Object.fromEntries(
         [...rows.refused].map(([reason, one]) => [

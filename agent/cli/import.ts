@@ -38,13 +38,14 @@ const ordinary: readonly string[] = [
   'other-row',
   'before-header',
   'header-again',
+  'units',
   'no-value',
   'double',
 ]
 
 const hasTrouble = ({ refused, columns }: ImportRows): boolean =>
   [...refused.keys()].some((reason) => !ordinary.includes(reason)) ||
-  [...columns.values()].some((column) => column['not-a-number'] + column.impossible > 0)
+  [...columns.values()].some((column) => column['not-a-number'] + column['less-than'] + column.impossible > 0)
 
 async function importInto(file: string, options: ImportOptions): Promise<Opened<Imported>> {
   const plan = importPlan(options)

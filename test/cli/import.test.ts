@@ -169,7 +169,7 @@ describe('what cannot be read', () => {
       "'dust' is no",
     )
     expect((await imported('time,pm10\n', { units: ['pm10=oz'] })).err).toContain('mg/m3')
-    expect((await imported('time,pm10\n', { timeFormat: 'HH:mm' })).err).toContain('YYYY MM DD')
+    expect((await imported('time,pm10\n', { timeFormat: 'HH:mm' })).err).toContain('YYYY (or YY), MM (or MMM')
     const noZone = await imported('time,pm10\n2026-03-01 00:00,5\n')
     expect([noZone.code, noZone.err]).toEqual([1, expect.stringContaining('no --zone')])
   })
