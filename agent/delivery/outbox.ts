@@ -2,7 +2,7 @@ import { secondsBetween, type MonoSeconds, type StageCounts } from '../terms/ter
 import { Attempts, isSpent, type Job } from './attempts.js'
 import { messageKey } from './codes.js'
 import type { DeliveryOptions, DeliveryPorts, Notice, Recipient, RecipientWay, Telling } from './contracts.js'
-import { passage, smsLeft } from './flood.js'
+import { passage, smsLeft, type Passage } from './flood.js'
 import type { Ledger } from './ledger.js'
 import { isDaily, ownRules } from './own-rules.js'
 import {
@@ -104,20 +104,24 @@ export class Outbox {
     ready.sort((a, b) => rankOf(a.newest.notice) - rankOf(b.newest.notice) || a.newest.id - b.newest.id)
     for (const pending of ready) {
       if (pending.progress.isUnderWay) continue
-      const { recipient, person, newest } = pending
-      const isHigh = newest.notice.priority === 'high'
-      const underWay = this.attempts.underWay(recipient.alias, isHigh)
-      const how = isDaily(newest.notice)
-        ? 'single'
-        : passage(person, isHigh, this.options.mostAnHour, underWay, now)
+      const like = ready.filter((p) => isLike(p, pending) && !p.progress.isUnderWay)
+      const how = this.passageOf(pending, like.length, now)
       if (how === 'single') this.send(single(pending), tellingOf(pending), now)
-      else if (how === 'summary')
-        this.sendSummary(
-          ready.filter((p) => isLike(p, pending)),
-          now,
-        )
+      else if (how === 'summary') this.sendSummary(like, now)
       else pending.progress.because = 'so many messages went in this hour'
     }
+  }
+
+  /** @param waiting messages of that kind to the same recipient */
+  private passageOf({ recipient, person, newest }: Pending, waiting: number, now: MonoSeconds): Passage {
+    if (isDaily(newest.notice)) return 'single'
+    const { priority } = newest.notice
+    const isHigh = priority === 'high'
+    const underWay = this.attempts.underWay(recipient.alias, isHigh)
+    const how = passage(person, isHigh, this.options.mostAnHour, underWay, now)
+    if (how !== 'single' || recipient.ways.at(0)?.way !== 'sms') return how
+    const left = smsLeft(person, recipient, priority, now)
+    return left > 0 && waiting > left ? 'summary' : how
   }
 
   private isReady(pending: Pending, now: MonoSeconds): boolean {
@@ -131,7 +135,7 @@ export class Outbox {
 
   /** What waits becomes one message; a single one goes as it is, in the place of a summary. */
   private sendSummary(told: readonly Pending[], now: MonoSeconds): void {
-    const waiting = told.filter(({ progress, newest }) => !progress.isUnderWay && !isDaily(newest.notice))
+    const waiting = told.filter(({ newest }) => !isDaily(newest.notice))
     if (waiting.length === 0) return
     if (waiting.length === 1)
       return this.send({ ...single(waiting[0]), isSummary: true }, tellingOf(waiting[0]), now)
