@@ -1,12 +1,13 @@
 /** Tables whose last column is a sentence. */
-import { folded } from './plain-text.js'
+import { folded, textWidth } from './plain-text.js'
 
 const narrowest = 60
-const usualWidth = 160
 
-/** Characters in a line: of the terminal; in a pipe so many that a row is a line. */
-export const lineWidth = (): number =>
-  process.stdout.isTTY ? Math.max(narrowest, (process.stdout.columns || usualWidth) - 1) : usualWidth
+/** Characters in a line: of the terminal; in a pipe or a file what COLUMNS says, or as many as anybody can read. */
+export function lineWidth(): number {
+  const columns = process.stdout.isTTY ? process.stdout.columns : Number(process.env.COLUMNS)
+  return columns > 0 ? Math.max(narrowest, columns - 1) : textWidth
+}
 
 /** Below this a sentence is not squeezed beside its row, but stands under it. */
 const leastSentence = 30

@@ -62,7 +62,7 @@ function seriesText(found: AveragesFound, one: SeriesFigures, beside: Beside | u
   const years = options.years && beside ? yearsOf(found, one, beside) : []
   const notes = beside ? besideNotes(beside) : []
   return [
-    titleOf(one, zone),
+    folded(titleOf(one, zone), lineWidth(), 2),
     ...periodTable(one, beside, zone, tenMinutes),
     ...nowCastLines(found, one, beside),
     ...dayTable(one, beside),

@@ -178,8 +178,8 @@ export interface Ran {
   readonly err: string
 }
 
-/** Runs a command in this process and catches what it prints. */
-export async function ran(work: () => Promise<number>): Promise<Ran> {
+/** Runs a command in this process and catches what it prints; in wide lines, so that a sentence stands in one. */
+export async function ran(work: () => Promise<number>, columns = '161'): Promise<Ran> {
   const texts = { out: '', err: '' }
   const { stdout, stderr } = process
   const [outWrite, errWrite] = [stdout.write, stderr.write]
@@ -190,11 +190,15 @@ export async function ran(work: () => Promise<number>): Promise<Ran> {
       if (typeof then === 'function') then()
       return true
     }
+  const columnsBefore = process.env.COLUMNS
+  process.env.COLUMNS = columns
   stdout.write = into('out')
   stderr.write = into('err')
   try {
     return { code: await work(), ...texts }
   } finally {
+    if (columnsBefore === undefined) delete process.env.COLUMNS
+    else process.env.COLUMNS = columnsBefore
     stdout.write = outWrite
     stderr.write = errWrite
   }
