@@ -25,6 +25,7 @@ export class Keeper {
   private flushedAt: MonoSeconds
   private flushWanted = false
   private writing = false
+  private written: Promise<void> = Promise.resolve()
   /** A disk that answers with errors is tried again then, and how long after the attempt before that is. */
   private tryAt: MonoSeconds
   private triesEverySeconds = 0
@@ -75,6 +76,21 @@ export class Keeper {
     if (now - this.savedAt >= every - slackSeconds) void this.checkpoint(now)
   }
 
+  /** Brings everything written so far to the disk, with what else is written in this step; whether that has worked. */
+  async whenSafe(): Promise<boolean> {
+    const { store, clock } = this.ports
+    const last = store.nextSeq - 1
+    await Promise.resolve()
+    // A write that was under way may have begun before these lines: then a second one brings them.
+    for (let tries = 0; tries < 2 && store.safeSeq < last; tries++) {
+      const now = clock.mono()
+      if (!this.writing && now < this.tryAt - slackSeconds) return false
+      this.flush(now)
+      await this.written
+    }
+    return store.safeSeq >= last
+  }
+
   flush(now: MonoSeconds): void {
     this.write(now, () => this.ports.store.flush())
   }
@@ -94,7 +110,8 @@ export class Keeper {
         this.onFlushed(outcome.ok ? store.safeSeq : store.letOut(this.reservedUpTo))
       })
     const { inFlight, jobs } = this.parts()
-    inFlight.track(jobs.watch('write', written))
+    this.written = jobs.watch('write', written)
+    inFlight.track(this.written)
   }
 
   /** A full disk takes the lines after all where files that are safe away may go. */
@@ -125,7 +142,8 @@ export class Keeper {
 
   /** @param isLast nothing leaves any more: where all is safe, no number need be kept free */
   checkpoint(now: MonoSeconds, isLast = false): Promise<void> {
-    const { alerting, site, uplink, ladder, energy, faults, inFlight, jobs } = this.parts()
+    const { alerting, troubles, delivery, site, uplink, ladder, energy, faults, inFlight, jobs } =
+      this.parts()
     if (jobs.isRunning('checkpoint') && !isLast) return Promise.resolve()
     const { safeSeq, nextSeq, buffered } = this.ports.store
     this.savedAt = now
@@ -141,6 +159,8 @@ export class Keeper {
       energy: energy?.save(now, isLast),
       uplink: uplink && { ...uplink.checkpoint(), ladder: ladder?.save(now) },
       seals: this.sealing.save(),
+      delivery: delivery?.save(),
+      troubles: troubles.save(),
       ...(reservedUpTo > 0 ? { reservedUpTo } : {}),
     }
     const saved = this.ports.state.save(value).then((outcome) => {

@@ -1,5 +1,5 @@
 /** The loop of a station: from its start over each pull and each finished minute to its stop. station.ts says what it assumes. */
-import { addSeconds, type MonoSeconds } from '../terms/terms.js'
+import { addSeconds, type EventLine, type MonoSeconds } from '../terms/terms.js'
 import { restoreInstruments } from './before.js'
 import { lookAtClock, restoreClock } from './clock-watch.js'
 import { healthMessage, type StationView } from './health-message.js'
@@ -45,9 +45,11 @@ export class Loop {
       (leaveUpTo) => this.flushed(leaveUpTo),
     )
     this.parts = makeParts(options, ports, {
-      event: (at, name, details) => this.keeper.event(at, name, details),
+      event: (at, name, details) => this.event(at, name, details),
+      whenSafe: () => this.keeper.whenSafe(),
       onFault: () => (this.healthAt = this.now()),
       onEntries: () => this.takeEntries(),
+      end: () => this.recordStart,
       makeSafe: () => Promise.race([this.keeper.makeSafe(this.now()), ports.clock.after(safeLimitSeconds)]),
     })
     this.records = new RecordWriter(this.parts, ports.store, ports.instruments)
@@ -68,14 +70,22 @@ export class Loop {
     return this.ports.clock.mono()
   }
 
+  private event(at: MonoSeconds, name: string, details: Readonly<Record<string, string>>): EventLine {
+    const line = this.keeper.event(at, name, details)
+    this.parts.delivery?.written(line)
+    return line
+  }
+
   async restore(): Promise<void> {
     const { state, store } = this.ports
-    const { alerting, site, uplink, ladder, energy, clock, faults, boot } = this.parts
+    const { alerting, troubles, delivery, site, uplink, ladder, energy, clock, faults, boot } = this.parts
     const loaded = await state.load()
     if (!loaded.ok) faults.raise('state', loaded.fault, this.tickedAt)
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
     const found = await restoreEvents(store, checkpoint)
     alerting.restore(found.changes)
+    await troubles.restore(checkpoint.troubles, store)
+    delivery?.restore(found.delivery, this.tickedAt)
     this.keeper.session = found.newestSession + 1
     this.keeper.settingsHash = found.settingsHash
     this.keeper.sealing.restore(checkpoint.seals)
@@ -134,6 +144,7 @@ export class Loop {
     this.tickedAt = now
     this.timeSources.tick(now)
     if (atEdge) this.closeRecord(this.edge, now)
+    this.parts.delivery?.step(now)
     if (now >= this.healthAt) this.publishState(now)
   }
 
@@ -190,10 +201,13 @@ export class Loop {
   }
 
   private stepAlerts(at: MonoSeconds, now: MonoSeconds): void {
-    const { site, alerting } = this.parts
+    const { site, alerting, troubles } = this.parts
     site.step(now)
     const quiet = site.quietWords(now)
     if (alerting.step(at, quiet)) this.keeper.pressing()
+    if (troubles.step(now, quiet !== undefined)) this.keeper.pressing()
+    // Before the lines of this minute go to the disk: theirs go with them.
+    this.parts.delivery?.step(now)
     this.teller.turnedAlerts(quiet)
   }
 
@@ -273,6 +287,7 @@ export class Loop {
     for (const instrument of instruments) instrument.pull(now, true)
     this.writeRecord(this.recordStart, now)
     this.recordStart = now
+    await this.parts.delivery?.landed((seconds) => this.ports.clock.after(seconds))
     this.keeper.event(now, 'stopped', { reason })
     await this.keeper.last(now)
     await Promise.all([

@@ -14,8 +14,15 @@ export function averageJson(average: Average, decimals: number): Record<string, 
   }
 }
 
-/** The details of an alert's event line, and of its restart. */
-export function alertDetails(change: AlertChange, decimals: number): Record<string, string> {
+/**
+ * The details of an alert's event line, and of its restart.
+ * @param beside what else people are told with it: since when, the humidity
+ */
+export function alertDetails(
+  change: AlertChange,
+  decimals: number,
+  beside: Readonly<Record<string, string>> = {},
+): Record<string, string> {
   const { rule, average } = change
   return {
     rule: rule.rule,
@@ -24,6 +31,9 @@ export function alertDetails(change: AlertChange, decimals: number): Record<stri
     average: rule.average,
     value: `${average.atLeast ? 'at least ' : ''}${numberText(average.mean, decimals)}`,
     [rule.direction]: String(rule.level),
+    back_at: String(rule.backAt),
+    priority: rule.priority,
+    ...beside,
     data_capture_percent: numberText(average.dataCapture * 100, 0),
     sampled_share_percent: numberText(average.sampledShare * 100, 0),
   }

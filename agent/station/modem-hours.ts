@@ -12,10 +12,20 @@ export interface ModemOptions {
 
 const where = 'modem'
 const hourMillis = 3_600_000
+/** An alert keeps the modem on for so long beside its hours, and all alerts of any 24 hours together for so long. */
+const onDemandSeconds = 600
+const mostOnDemandSeconds = 3600
+/** Nothing goes through a modem before it has found its network. */
+const comesUpSeconds = 30
 
 /** When the station may connect, and the power of the modem with it. */
 export class ModemHours {
   private isOn: boolean | undefined
+  private onSince: MonoSeconds | undefined
+  private wantedUntil = 0
+  /** Starts of the stretches for which an alert wanted it, in the last 24 hours. */
+  private wanted: MonoSeconds[] = []
+  private isHeld = false
 
   constructor(
     private readonly options: ModemOptions,
@@ -27,9 +37,25 @@ export class ModemHours {
 
   /** @param held the battery must recover first */
   mayConnect(now: MonoSeconds, held: boolean): boolean {
-    const on = !held && this.isOpen(now)
+    this.isHeld = held
+    const on = !held && (now < this.wantedUntil || this.isOpen(now))
     if (on !== this.isOn) this.switch(on, now)
     return on
+  }
+
+  /** Somebody is to be told now: it comes on beside its hours, for so long a day as is allowed, unless it is held. */
+  want(now: MonoSeconds): void {
+    if (this.isHeld || now < this.wantedUntil || this.isOpen(now)) return
+    this.wanted = this.wanted.filter((at) => now - at < 24 * 3600)
+    if ((this.wanted.length + 1) * onDemandSeconds > mostOnDemandSeconds) return
+    this.wanted.push(now)
+    this.wantedUntil = now + onDemandSeconds
+    this.mayConnect(now, this.isHeld)
+  }
+
+  /** It has been on for long enough that something may go through it. */
+  isUp(now: MonoSeconds): boolean {
+    return this.isOn === true && now - (this.onSince ?? now) >= (this.supply ? comesUpSeconds : 0)
   }
 
   get watts(): 0 | 1 {
@@ -38,6 +64,7 @@ export class ModemHours {
 
   private switch(on: boolean, now: MonoSeconds): void {
     this.isOn = on
+    this.onSince = on ? now : undefined
     if (!this.supply) return
     this.track(
       this.supply.set(on).then((switched) => {

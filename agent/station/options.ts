@@ -1,4 +1,4 @@
-import type { AlertRule } from '../alerts/alerts.js'
+import type { AlertRule, TroubleChoice } from '../alerts/alerts.js'
 import type { TimeLineOptions } from '../clock/clock.js'
 import type { Decoder, ReadingSink } from '../instruments/instruments.js'
 import type { Store } from '../store/store.js'
@@ -19,6 +19,7 @@ import type {
   UtcMillis,
 } from '../terms/terms.js'
 import type { Uplink, UplinkPorts } from '../uplink/uplink.js'
+import type { TellingOptions, TellingPorts } from './delivery-watch.js'
 import type { EnergyOptions } from './energy-watch.js'
 import type { InstrumentOptions } from './instrument-options.js'
 import type { ModemOptions } from './modem-hours.js'
@@ -34,6 +35,8 @@ export interface StationOptions {
   readonly flushEverySeconds: number
   readonly healthEverySeconds: number
   readonly rules: readonly AlertRule[]
+  /** The rules of the station's own troubles; absent: none is watched. */
+  readonly troubles?: readonly TroubleChoice[]
   /** Nothing earlier is a possible present. */
   readonly notBefore: UtcMillis
   /** For the event line of a start: version. */
@@ -48,6 +51,8 @@ export interface StationOptions {
   readonly energy?: EnergyOptions
   /** When the station may connect; absent: always. */
   readonly modem?: ModemOptions
+  /** Who is told of alerts; absent: nobody but those who read the retained messages. */
+  readonly telling?: TellingOptions
   /** How long visits and zero checks last; absent: the usual. */
   readonly site?: SiteOptions
 }
@@ -77,10 +82,14 @@ export interface StationPorts {
   readonly residentBytes?: () => number
   /** What tells a low supply of the board; absent: nothing does. */
   readonly supply?: SupplySign
+  /** Tells in the same way that the case is open; absent: nothing does. */
+  readonly caseOpen?: SupplySign
   /** A satellite receiver or a modem that tells the time now and then; absent: none. */
   readonly timeLines?: readonly TimeLineOptions[]
   /** What switches the modem; absent: nothing. */
   readonly modem?: OnOffSwitch
+  /** The ways to those who are told; without them nobody is. */
+  readonly telling?: TellingPorts
   /** What ends the board and wakes it; absent: it stays on. */
   readonly board?: BoardPower
   readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]

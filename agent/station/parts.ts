@@ -15,11 +15,13 @@ import {
 } from '../terms/terms.js'
 import type { Uplink } from '../uplink/uplink.js'
 import { AlertWatch } from './alert-watch.js'
+import type { DeliveryWatch } from './delivery-watch.js'
 import type { EnergyWatch } from './energy-watch.js'
 import { GaugeRunner } from './gauge-runner.js'
 import { InstrumentRunner } from './instrument-runner.js'
 import { JobWatch } from './job-watch.js'
 import { LinkLadder } from './link-ladder.js'
+import { makeDelivery } from './make-delivery.js'
 import { chargeRunner, makeEnergy } from './make-energy.js'
 import type { ModemHours } from './modem-hours.js'
 import type { StationOptions, StationPorts } from './options.js'
@@ -27,6 +29,7 @@ import { PairWatch } from './pair-watch.js'
 import { RunningAverages } from './running-averages.js'
 import { SiteWatch } from './site-watch.js'
 import { SurroundingsWatch } from './surroundings-watch.js'
+import { TroubleWatch } from './trouble-watch.js'
 
 /** The parts of a station, wired to each other in the order of the data. */
 export interface Parts {
@@ -45,6 +48,8 @@ export interface Parts {
   readonly set: ColumnSet
   readonly averages: RunningAverages
   readonly alerting: AlertWatch
+  readonly troubles: TroubleWatch
+  readonly delivery: DeliveryWatch | undefined
   readonly site: SiteWatch
   readonly inFlight: InFlight
 }
@@ -53,10 +58,14 @@ export interface Parts {
 export interface Hooks {
   /** Writes an event line. */
   readonly event: (at: MonoSeconds, name: string, details: Readonly<Record<string, string>>) => EventLine
+  /** Brings the lines so far to the disk; whether that has worked. */
+  readonly whenSafe: () => Promise<boolean>
   /** Brings lines and checkpoint to the disk: the board may end. */
   readonly makeSafe: () => Promise<void>
   /** A fault began or is over: health is told soon. */
   readonly onFault: () => void
+  /** End of the newest record. */
+  readonly end: () => MonoSeconds
   /** Entries of the site log came. */
   readonly onEntries: () => void
 }
@@ -108,15 +117,38 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
   const pairs = new PairWatch(boxed, set, faults)
   const measured = new Set(instruments.flatMap(({ channels }) => channels.map(({ key }) => key)))
   const averages = averagesFor(options, measured, set)
-  const alerting = new AlertWatch(
-    options.rules,
-    averages,
-    { event: hooks.event, utcAt: (at) => clock.at(at), log: ports.log },
-    now,
-  )
+  const { standardOffsetMinutes = 0 } = options
+  const alertPorts = {
+    event: hooks.event,
+    utcAt: clock.at.bind(clock),
+    humidityPercent: (at: MonoSeconds) => surroundings.humidityPercent(at),
+    log: ports.log,
+    standardOffsetMinutes,
+  }
+  const alerting = new AlertWatch(options.rules, averages, alertPorts, now)
+  const around = {
+    parts: (): Parts => parts,
+    standardOffsetMinutes,
+    caseOpen: ports.caseOpen,
+    startedAt: now,
+  }
+  const troubles = new TroubleWatch(options.troubles ?? [], around, alertPorts, alerting.lastChange)
   const linked = { uplink, ladder, energy, modem, jobs: new JobWatch(faults, mono) }
-  const measuring = { ...base, ...linked, instruments, surroundings, set, pairs, averages, alerting }
-  return { ...measuring, site: makeSite(options, ports, hooks, measuring) }
+  const delivery = makeDelivery(options, ports, hooks, { ...base, uplink, modem, averages })
+  const measuring = {
+    ...base,
+    ...linked,
+    instruments,
+    surroundings,
+    set,
+    pairs,
+    averages,
+    alerting,
+    troubles,
+    delivery,
+  }
+  const parts = { ...measuring, site: makeSite(options, ports, hooks, measuring) }
+  return parts
 }
 
 function logFault(log: Log, { fault, stands }: FaultChange): void {

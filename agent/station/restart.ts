@@ -15,6 +15,7 @@ import {
   type StateFile,
   type UtcMillis,
 } from '../terms/terms.js'
+import { DeliveryLines, type FoundDelivery } from './delivery-lines.js'
 import { tableOf } from './stored-times.js'
 
 /** The newest change of a rule as its event line tells it. */
@@ -38,6 +39,10 @@ export interface Checkpoint {
   /** Battery, sun and plan, as `EnergyWatch.save` gave it. */
   readonly energy?: unknown
   readonly seals?: unknown
+  /** Of what is to be told to whom: canonical texts, as `DeliveryWatch.save` gave them. */
+  readonly delivery?: unknown
+  /** Days of the cleanest air and running hours, as `TroubleWatch.save` gave them: these stand nowhere else. */
+  readonly troubles?: unknown
   /** Numbers up to this one may have left; absent after a clean stop, when every line is safe. */
   readonly reservedUpTo?: number
 }
@@ -75,6 +80,8 @@ export function readCheckpoint(value: unknown): Checkpoint {
     ...(Array.isArray(site) && site.every((text) => typeof text === 'string') ? { site } : {}),
     uplink,
     energy: value.energy,
+    delivery: value.delivery,
+    troubles: value.troubles,
     seals,
     ...(Number.isSafeInteger(reservedUpTo) ? { reservedUpTo: reservedUpTo as number } : {}),
   }
@@ -104,6 +111,7 @@ export interface RestoredEvents {
   readonly newestSession: number
   readonly settingsHash: string | undefined
   readonly site: readonly EventLine[]
+  readonly delivery: FoundDelivery
 }
 
 /** Checkpoint first, then the lines written after it: a line was synced before anybody was told, so it wins. */
@@ -113,6 +121,7 @@ export async function restoreEvents(store: Store, checkpoint: Checkpoint): Promi
   const changes = new Map(Object.entries(checkpoint.changes))
   let { session: newestSession, settingsHash } = checkpoint
   const site = keptSite ?? []
+  const delivery = new DeliveryLines(checkpoint.delivery, checkpoint.seq)
   const from = keptSite ? checkpoint.seq + 1 : 1
   await store.scan(
     (view) => {
@@ -123,10 +132,11 @@ export async function restoreEvents(store: Store, checkpoint: Checkpoint): Promi
       if (name === 'alert') changes.set(details.rule, { details, utc })
       if (name === 'settings') settingsHash = details.hash
       if (name === siteLineName) site.push(line)
+      delivery.add(line)
     },
     { kind: 'event', from },
   )
-  return { changes, newestSession, settingsHash, site }
+  return { changes, newestSession, settingsHash, site, delivery: delivery.found(changes) }
 }
 
 /** Enough for the longest visit, and what comes after it. */

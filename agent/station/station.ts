@@ -22,6 +22,7 @@ export { answerRequest, siteList, type SiteList } from './requests.js'
 export { gaugeChannel } from './gauge-runner.js'
 export { usualSilence } from './instrument-runner.js'
 export type { StationOptions, StationPorts } from './options.js'
+export type { TellingOptions, TellingPorts } from './delivery-watch.js'
 export type { TimeAnswer } from './offered-time.js'
 export type { EntryAnswer } from './site-watch.js'
 export type { StationStatus } from './status.js'
@@ -157,13 +158,15 @@ export class Station {
 
   /** True while something is on its way to the disk, the broker or a device. */
   get busy(): boolean {
-    return this.loop.parts.inFlight.any || this.loop.parts.uplink?.busy === true
+    const { inFlight, uplink, delivery } = this.loop.parts
+    return inFlight.any || uplink?.busy === true || delivery?.busy === true
   }
 
   async settled(): Promise<void> {
     while (this.busy) {
       await this.loop.parts.inFlight.settled()
       await this.loop.parts.uplink?.settled()
+      await this.loop.parts.delivery?.settled()
     }
   }
 

@@ -28,7 +28,7 @@ export class SurroundingsWatch {
   /** After the gauges were asked. */
   async look(now: MonoSeconds): Promise<void> {
     if (this.supply) await this.lookAtSupply(this.supply, now)
-    const humidityPercent = this.fresh([humidityKey], now)
+    const humidityPercent = this.humidityPercent(now)
     for (const { surroundings } of this.screens) {
       surroundings.humidityPercent = humidityPercent
       surroundings.lowSupply = this.low === true
@@ -42,6 +42,11 @@ export class SurroundingsWatch {
     else this.faults.raise(where, low.fault, now)
     if (this.low) this.faults.raise(where, { code: 'supply-low', detail: supply.name }, now)
     else this.faults.clear(where, 'supply-low')
+  }
+
+  /** Relative humidity outside, %; NaN when nothing measures it now. */
+  humidityPercent(now: MonoSeconds): number {
+    return this.fresh([humidityKey], now)
   }
 
   /** Temperature outside, °C; NaN when nothing measures it now. */

@@ -1,0 +1,221 @@
+import {
+  Delivery,
+  Wording,
+  type Answer,
+  type DeliveryOptions,
+  type DeliveryStatus,
+  type Notice,
+  type Priority,
+  type Template,
+  type TemplateKind,
+  type WatchPlace,
+  type WayName,
+  type WayTest,
+} from '../delivery/delivery.js'
+import type { FaultBoard } from '../health/health.js'
+import {
+  canonicalLine,
+  InFlight,
+  parseUtc,
+  type EventLine,
+  type IncomingText,
+  type MessageWay,
+  type MonoSeconds,
+  type Random,
+  type StageCounts,
+  type UtcMillis,
+} from '../terms/terms.js'
+import type { FoundDelivery } from './delivery-lines.js'
+import type { ModemHours } from './modem-hours.js'
+
+export interface TellingOptions {
+  readonly delivery: Omit<DeliveryOptions, 'storeId'>
+  /** Of the watches of the people at the site. */
+  readonly place: WatchPlace
+  readonly templates?: Readonly<Partial<Record<TemplateKind, Template>>>
+}
+
+export interface TellingPorts {
+  readonly ways: ReadonlyMap<WayName, MessageWay>
+  readonly random: Random
+  /** SMS that came since the last call, read and deleted; absent: none can come. */
+  readonly texts?: () => Promise<readonly IncomingText[]>
+}
+
+export interface DeliveryHooks {
+  readonly station: string
+  readonly group: string
+  readonly storeId: string
+  readonly boot: string
+  readonly mono: () => MonoSeconds
+  readonly utcAt: (at: MonoSeconds) => UtcMillis | undefined
+  readonly event: (at: MonoSeconds, name: string, details: Readonly<Record<string, string>>) => EventLine
+  readonly whenSafe: () => Promise<boolean>
+  readonly faults: FaultBoard
+  /** What the daily line says. */
+  readonly dailyFacts: () => Readonly<Record<string, string>>
+  readonly modem: ModemHours | undefined
+  /** The bytes of the day are not used up. */
+  readonly mayCostBytes: () => boolean
+}
+
+const askTextsEverySeconds = 60
+/** A stop waits so long for messages that are on their way: one that is not told by then may come once more. */
+const landSeconds = 2
+
+/** Makes notices of the alert lines and hands them to the delivery; nobody is told before the line is safe. */
+export class DeliveryWatch {
+  private readonly delivery: Delivery
+  /** The newest alert line of each rule. */
+  private readonly newest = new Map<string, EventLine>()
+  /** Lines written in this step, not told yet. */
+  private untold: EventLine[] = []
+  /** Attempts take minutes: they are not waited for with the work on the disk. */
+  private readonly works = new InFlight()
+  private askTextsAt = 0
+  private asking = false
+  private isEnding = false
+
+  constructor(
+    { delivery, place, templates }: TellingOptions,
+    private readonly ports: TellingPorts,
+    private readonly hooks: DeliveryHooks,
+  ) {
+    const { station, group, storeId } = hooks
+    const utcNow = (): UtcMillis | undefined => hooks.utcAt(hooks.mono())
+    const wording = new Wording({ station, group, place, ...(templates ? { templates } : {}) }, utcNow)
+    this.delivery = new Delivery(
+      { ...delivery, storeId },
+      {
+        boot: hooks.boot,
+        ways: ports.ways,
+        compose: (notice, way, recipient, telling) => wording.compose(notice, way, recipient, telling),
+        event: hooks.event,
+        safe: hooks.whenSafe,
+        utcAt: hooks.utcAt,
+        watchTime: (utc) => wording.watch.at(utc),
+        mono: hooks.mono,
+        track: (work) => this.works.track(work),
+        random: ports.random,
+        faults: hooks.faults,
+        wantLink: (priority) => this.wantLink(priority),
+        dailyFacts: hooks.dailyFacts,
+      },
+    )
+  }
+
+  /** The newest change of each rule is told again: a kill may have come between its line and that of its delivery. */
+  restore({ lines, changes }: FoundDelivery, now: MonoSeconds): void {
+    this.delivery.restore(
+      lines.filter(({ name }) => name !== 'alert'),
+      now,
+    )
+    const raised = changes.filter(({ details }) => details.state === 'raised')
+    for (const line of [...raised, ...lines])
+      if (line.name === 'alert') this.newest.set(line.details.rule, line)
+    this.untold = [...this.newest.values()].sort((a, b) => a.seq - b.seq)
+  }
+
+  /** Any event line that was written. */
+  written(line: EventLine): void {
+    if (line.name !== 'alert') return
+    this.newest.set(line.details.rule, line)
+    this.untold.push(line)
+  }
+
+  /** With each pull; does nothing most of the time. */
+  step(now: MonoSeconds): void {
+    if (this.isEnding) return
+    if (this.untold.length > 0) this.tellAll(now)
+    this.delivery.step(now)
+    if (this.ports.texts && now >= this.askTextsAt && !this.asking) this.askTexts(this.ports.texts, now)
+  }
+
+  private tellAll(now: MonoSeconds): void {
+    const lines = this.untold
+    this.untold = []
+    for (const line of lines) {
+      const notice = noticeOf(line)
+      this.delivery.tell(notice, now)
+      if (notice.priority !== 'low' && this.delivery.isWaiting) this.wantModem(now)
+    }
+  }
+
+  private askTexts(texts: () => Promise<readonly IncomingText[]>, now: MonoSeconds): void {
+    this.asking = true
+    this.askTextsAt = now + askTextsEverySeconds
+    const heard = texts()
+      .then((came) => came.forEach((text) => this.delivery.heard(text, this.hooks.mono())))
+      .finally(() => (this.asking = false))
+    this.works.track(heard)
+  }
+
+  // ---- link on demand ---------------------------------------------------------------------------------------------------
+
+  private wantModem(now: MonoSeconds): void {
+    if (this.hooks.mayCostBytes()) this.hooks.modem?.want(now)
+  }
+
+  private wantLink(priority: Priority): boolean {
+    const { modem, mono } = this.hooks
+    if (!modem) return true
+    if (priority !== 'low') this.wantModem(mono())
+    return modem.isUp(mono())
+  }
+
+  // ---- what others ask ----------------------------------------------------------------------------------------------------
+
+  acknowledge(what: string, by: string): Answer {
+    return this.delivery.acknowledge(what, by, this.hooks.mono())
+  }
+
+  mute(what: string, forSeconds: number, by: string): Answer {
+    return this.delivery.mute(what, forSeconds, by, this.hooks.mono())
+  }
+
+  sendTest(alias: string): Promise<readonly WayTest[] | undefined> {
+    return this.delivery.sendTest(alias, this.hooks.mono())
+  }
+
+  status(now: MonoSeconds): DeliveryStatus {
+    return this.delivery.status(now)
+  }
+
+  counts(): StageCounts {
+    return this.delivery.counts()
+  }
+
+  /** For the checkpoint: canonical texts. */
+  save(): readonly string[] {
+    return [...this.delivery.kept(), ...this.newest.values()].map((line) => canonicalLine(line))
+  }
+
+  get busy(): boolean {
+    return this.works.any
+  }
+
+  settled(): Promise<void> {
+    return this.works.settled()
+  }
+
+  /** What is on its way now has ended, or enough time has passed; nothing new is begun. */
+  async landed(after: (seconds: number) => Promise<void>): Promise<void> {
+    this.isEnding = true
+    if (this.works.any) await Promise.race([this.works.now(), after(landSeconds)])
+  }
+}
+
+const priorities: readonly string[] = ['low', 'normal', 'high'] satisfies Priority[]
+
+export function noticeOf({ seq, details }: EventLine): Notice {
+  const { rule = '', state, priority = 'normal', since = '', ...facts } = details
+  const at = parseUtc(since)
+  return {
+    id: String(seq),
+    rule,
+    state: state === 'raised' ? 'raised' : state === 'word' ? 'word' : 'over',
+    priority: priorities.includes(priority) ? (priority as Priority) : 'normal',
+    ...(at === undefined ? {} : { since: at }),
+    facts,
+  }
+}

@@ -1,0 +1,35 @@
+import { dailyFacts } from './daily-facts.js'
+import { DeliveryWatch } from './delivery-watch.js'
+import type { StationOptions, StationPorts } from './options.js'
+import type { Hooks, Parts } from './parts.js'
+
+type Around = Pick<Parts, 'boot' | 'clock' | 'faults' | 'gauges' | 'uplink' | 'modem' | 'averages'>
+
+/** Who tells people, where the settings name any. */
+export function makeDelivery(
+  { station, group, telling }: StationOptions,
+  ports: StationPorts,
+  hooks: Hooks,
+  around: Around,
+): DeliveryWatch | undefined {
+  if (!telling || !ports.telling) return undefined
+  const { boot, clock, faults, uplink, modem } = around
+  const mono = () => ports.clock.mono()
+  return new DeliveryWatch(telling, ports.telling, {
+    station,
+    group,
+    storeId: ports.store.storeId,
+    boot,
+    mono,
+    utcAt: (at) => clock.at(at),
+    event: hooks.event,
+    whenSafe: hooks.whenSafe,
+    faults,
+    dailyFacts: () => dailyFacts(around, hooks.end()),
+    modem,
+    mayCostBytes: () => {
+      const { budget_kb: most = Infinity, last_24_h_kb: spent = 0 } = uplink?.status(mono()).budget ?? {}
+      return spent < most
+    },
+  })
+}
