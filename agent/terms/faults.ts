@@ -149,8 +149,8 @@ const kinds = {
   'layout-invalid': {
     severity: 'trouble',
     transient: false,
-    words: 'the layout of an instrument cannot be used',
-    firstThing: 'name a layout of config/instruments (without .yaml), or correct the file',
+    words: 'the layout of an instrument or a gauge cannot be used',
+    firstThing: 'name a layout of config/instruments or config/gauges (without .yaml), or correct the file',
   },
   'limits-invalid': {
     severity: 'trouble',
