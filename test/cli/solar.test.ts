@@ -169,7 +169,9 @@ describe('motepost solar', () => {
     try {
       expect(solar(options)).toBeLessThan(2)
       const svg = readFileSync(options.svg, 'utf8')
-      expect(svg.match(/<rect x=/g)).toHaveLength(12)
+      // A square for each month, and one in the legend.
+      expect(svg.match(/<rect x=/g)).toHaveLength(12 + 1)
+      expect(svg).toContain('worst month')
       expect(svg).not.toMatch(/NaN|undefined|Infinity/)
       expect(solar(options)).toBe(2)
       expect(told).toContain('is there already')
