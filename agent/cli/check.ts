@@ -3,6 +3,7 @@ import { SystemClock } from '../hardware/clock.js'
 import { socketPathFault } from '../hardware/control-socket.js'
 import { shownSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
+import { tryDelivery } from './check-delivery.js'
 import { tryGauges } from './check-gauges.js'
 import { checkPowerSettings } from './check-power.js'
 import { lineOf } from './compose.js'
@@ -56,6 +57,7 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
     lookAtClock(settings),
   )
   items.push(...(await checkPowerSettings(settings)))
+  items.push(...(await tryDelivery(settings, running.ok)))
   if (settings.uplink.mode === 'none')
     items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })
   else items.push(item('broker', `${settings.uplink.url} lets us in`, await tryBroker(settings)))

@@ -29,6 +29,7 @@ import {
 } from '../terms/terms.js'
 import { hostOf } from './broker-address.js'
 import { composeGauges } from './compose-gauges.js'
+import { deliveryOptions, deliveryPorts, modemPortOf } from './compose-delivery.js'
 import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
 import { claimDetails, claimFault, type DataFolder } from './data-folder.js'
 import { commandsOf } from './instrument-commands.js'
@@ -66,6 +67,7 @@ export async function composeStation(
     await folder.disk.close()
     return makeUplink
   }
+  const modemPort = modemPortOf(settings)
   const ports: StationPorts = {
     clock,
     log,
@@ -82,7 +84,8 @@ export async function composeStation(
     linkSteps: linkStepsOf(settings),
     supply: supplySignOf(settings),
     ...powerPorts(settings),
-    timeLines: timeLinesOf(settings),
+    timeLines: timeLinesOf(settings, modemPort),
+    telling: deliveryPorts(settings, modemPort),
     gauges: gauges.gauges.map(({ gauge, channels }) => ({ gauge, channels: channels.map(gaugeChannel) })),
   }
   const station = await Station.start(stationOptions(plan, folder), ports)
@@ -90,7 +93,7 @@ export async function composeStation(
   if (otherBoard) station.faults.raise('identity', otherBoard, clock.mono())
   if (folder.inMemory) station.faults.raise('data folder', folder.inMemory, clock.mono())
   const close = async (): Promise<void> => {
-    await withLimit(gauges.close(), closeLimitSeconds)
+    await withLimit(Promise.all([gauges.close(), modemPort?.end()]), closeLimitSeconds)
     await folder.disk.close()
   }
   return good({ station, close })
@@ -128,6 +131,7 @@ function stationOptions(
     keyFingerprint,
     settingsDetails: eventDetails,
     standardOffsetMinutes,
+    telling: deliveryOptions(settings),
     ...energyOptions(settings, standardOffsetMinutes),
   }
 }

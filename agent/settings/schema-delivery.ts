@@ -70,8 +70,8 @@ const sms = group('The modem that sends SMS.', {
     'the path of a file that holds the PIN, such as /etc/motepost/sim-pin',
     veiled,
   ).optional(),
-  valid_until: date('Last day of the SIM; two weeks before, somebody is reminded.'),
-  credit_check: date('Day on which the credit is to be looked at.'),
+  valid_until: date('Last day of the SIM; a month before, you are reminded.'),
+  credit_check: date('Day on which the credit is to be looked at; from a month before on you are reminded.'),
   cost_cents: number('What one SMS costs, in cents of your money: status counts it.', {
     least: 0,
     most: 1000,
