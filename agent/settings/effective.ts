@@ -63,13 +63,13 @@ const shown = (settings: Settings): Settings =>
   settings.delivery ? { ...settings, delivery: veiledDelivery(settings.delivery) } : settings
 
 /** Room in an event line, whose canonical text is at most 8192 characters, when each of them had to be encoded. */
-const mostCharacters = 6000
+const mostCharacters = 7500
 const encodedLength = (text: string): number => text.replace(/[^A-Za-z0-9 ._:/@+-]/g, '%25x').length
 
 /**
  * Flat details for the event line that is written when settings change: 'station.name', 'alerts[0].above' … in the order
  * of the file. `hash` stands for the whole text, so that a change is seen even where `left_out` says how many details
- * did not fit (at most 6000 characters are used). Of recipients only the aliases are there, and the hash knows no more: a
+ * did not fit (at most 7500 characters are used). Of recipients only the aliases are there, and the hash knows no more: a
  * telephone number could be found from it by trying them all.
  */
 export function settingsEventDetails(settings: Settings): Record<string, string> {
@@ -86,9 +86,11 @@ export function settingsEventDetails(settings: Settings): Record<string, string>
   return details
 }
 
-/** A recipient as one word: who is told and how; the rest of the block is in the hash. */
+/** A recipient as one word: who is told and how; the rest of the block is in the hash. A changed rule in one line too. */
 function briefOf({ delivery, ...settings }: Settings): unknown {
-  const file = fileOf(settings) as object
+  const whole = fileOf(settings) as { built_in_alerts: object[] }
+  const changed = whole.built_in_alerts.map((one) => Object.entries(one).flat().join(' '))
+  const file = { ...whole, built_in_alerts: changed }
   if (!delivery) return file
   const told = delivery.recipients.map(
     ({ alias, ways }) => `${alias} by ${ways.map(({ way }) => way).join(' ')}`,
