@@ -25,7 +25,9 @@ export function fitted(pieces: readonly Piece[]): string {
     .sort((a, b) => b.rank - a.rank)
   for (const { index } of order) {
     if (fits(texts.join(''))) break
-    texts[index] = pieces[index]!.short ?? ''
+    const { text, short = '' } = pieces[index]!
+    // What is not said in full is not said in short.
+    texts[index] = text === '' ? '' : short
   }
   return cut(texts.join(''))
 }
