@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
 import {
   effectiveSettingsText,
@@ -182,6 +183,18 @@ describe('the mail server', () => {
     expect(withKeys('password_file: /etc/p')).toEqual(['15:3 delivery.mail.username missing'])
     expect(withKeys('username: north, password_file: /etc/p')).toEqual([])
   })
+})
+
+test('the whole file that the README shows is taken without a word', () => {
+  const readme = readFileSync(new URL('../../README.md', import.meta.url), 'utf8')
+  const section = readme.slice(readme.indexOf('\n## Who is told'))
+  const shown = /```yaml\n([^]*?)```/.exec(section)![1]
+  const read = readSettings(shown, 'README.md')
+  expect(read.ok ? read.notes : read.faults).toEqual([])
+  expect(read.ok && read.settings.delivery?.recipients.map(({ alias }) => alias)).toEqual([
+    'warden',
+    'site-program',
+  ])
 })
 
 test('numbers, addresses and URLs stand in no line and on no screen, and a change of them leaves no trace to guess by', () => {
