@@ -8,6 +8,7 @@ import {
   type Fault,
   type LineFactory,
   type MonoSeconds,
+  type StageCounts,
 } from '../terms/terms.js'
 import type { FaultBoard } from '../health/health.js'
 import { FrameTimes } from './frame-times.js'
@@ -349,6 +350,35 @@ export class InstrumentRunner {
   /** Its line has been opening or closing for so long. */
   hangsFor(now: MonoSeconds): number {
     return this.busy ? now - this.movedAt : 0
+  }
+
+  /** For who watches over weeks and minutes whether it measures. */
+  get name(): string {
+    return this.options.name
+  }
+
+  get slot(): string | undefined {
+    return this.options.slot
+  }
+
+  get lineName(): string {
+    return this.lines.name
+  }
+
+  /** Its PM2.5 with slot; undefined where it measures none. */
+  get massKey(): string | undefined {
+    return this.channels.find(({ name }) => name === 'pm2_5')?.key
+  }
+
+  lineCounts(): StageCounts {
+    return this.decoder.counts()
+  }
+
+  /** `fresh`: frames have come since the start, and come now. Asleep by plan it is neither fresh nor silent. */
+  silence(now: MonoSeconds): { readonly seconds: number; readonly fresh: boolean; readonly asleep: boolean } {
+    const seconds = now - this.heardAt
+    const { asleep } = this.sleep
+    return { seconds, fresh: this.framesEver && !asleep && seconds < this.silentAfter, asleep }
   }
 
   /** Numbers for health. */

@@ -1,9 +1,10 @@
-import { ChannelAverages } from '../averages/averages.js'
+import { ChannelAverages, type HeldRecord } from '../averages/averages.js'
 import type { Store } from '../store/store.js'
 import {
   isSupply,
   kindOf,
   localDay,
+  windowSeconds,
   type Average,
   type Basis,
   type ColumnSet,
@@ -60,6 +61,37 @@ export class RunningAverages {
   /** What alerts go by, over the window that ends at `end`; undefined for a channel that is not kept. */
   forAlerts(key: string, window: WindowName, end: MonoSeconds): Average | undefined {
     return this.byKey.get(key)?.averages.meanForAlerts(window, end)
+  }
+
+  /** The same over the window before that one: the part of both that is not in the later one. */
+  beforeForAlerts(key: string, window: WindowName, end: MonoSeconds): Average | undefined {
+    const averages = this.byKey.get(key)?.averages
+    const length = windowSeconds[window]
+    return (
+      averages && earlierPart(averages.meanOver(2 * length, end, true), averages.meanOver(length, end, true))
+    )
+  }
+
+  /** Mean of the hours that count of the day that has just ended, for a rule that is looked at once a day. */
+  dayForAlerts(key: string, end: MonoSeconds, day: DaySoFar): Average | undefined {
+    const hours = this.hoursOfDay(key, end, day)
+    if (!hours) return undefined
+    const means = hours.means.filter((mean) => mean !== null)
+    const usedSeconds = means.length * 3600
+    return {
+      mean: means.length > 0 ? means.reduce((sum, mean) => sum + mean, 0) / means.length : NaN,
+      usedSeconds,
+      plannedSeconds: daySeconds,
+      windowSeconds: daySeconds,
+      dataCapture: usedSeconds / daySeconds,
+      sampledShare: usedSeconds / daySeconds,
+      atLeast: hours.at_least,
+    }
+  }
+
+  /** The records that are held of a channel: a day and more. */
+  held(key: string): Iterable<HeldRecord> {
+    return this.byKey.get(key)?.averages.held() ?? []
   }
 
   /**
@@ -127,6 +159,23 @@ export class RunningAverages {
   }
 }
 
+function earlierPart(both: Average, later: Average): Average {
+  const rest = (name: 'usedSeconds' | 'plannedSeconds' | 'recordedSeconds'): number =>
+    Math.max(0, (both[name] ?? 0) - (later[name] ?? 0))
+  const [usedSeconds, plannedSeconds] = [rest('usedSeconds'), rest('plannedSeconds')]
+  const sum = (of: Average): number => (of.usedSeconds > 0 ? of.mean * of.usedSeconds : 0)
+  return {
+    mean: usedSeconds > 0 ? (sum(both) - sum(later)) / usedSeconds : NaN,
+    usedSeconds,
+    plannedSeconds,
+    recordedSeconds: rest('recordedSeconds'),
+    windowSeconds: later.windowSeconds,
+    dataCapture: plannedSeconds > 0 ? Math.min(1, usedSeconds / plannedSeconds) : 0,
+    sampledShare: Math.min(1, usedSeconds / later.windowSeconds),
+    atLeast: both.atLeast,
+  }
+}
+
 export interface HoursOfDay extends DayHours {
   readonly date: string
   readonly basis: Basis
@@ -138,7 +187,7 @@ export interface DaySoFar {
   readonly seconds: number
 }
 
-const daySeconds = 86_400
+export const daySeconds = 86_400
 
 /** The day that a moment lies in; a moment at midnight is the end of the day before. */
 export function daySoFar(utc: UtcMillis, standardOffsetMinutes: number): DaySoFar {

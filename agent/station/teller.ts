@@ -1,5 +1,5 @@
 import type { Alert } from '../alerts/alerts.js'
-import { isMass, kindOf, utcText, type MonoSeconds } from '../terms/terms.js'
+import { isMass, kindOf, utcText, type MonoSeconds, type TroubleRuleName } from '../terms/terms.js'
 import { json, withoutZeroReasons } from './messages.js'
 import type { Parts } from './parts.js'
 
@@ -25,13 +25,16 @@ export class Teller {
     this.parts.uplink?.retain('health', json(withoutZeroReasons(this.present.health())))
     this.averages()
     for (const alert of this.parts.alerting.alerts) this.alert(alert)
+    for (const rule of this.parts.troubles.raised) this.trouble(rule)
   }
 
   /** Only after the lines of the changes were synced, or the disk was tried and failed. */
   changedAlerts(): void {
     const untold = this.parts.alerting.takeUntold()
-    if (untold.length === 0) return
+    const troubles = this.parts.troubles.takeUntold()
+    if (untold.length + troubles.length === 0) return
     for (const alert of untold) this.alert(alert)
+    for (const rule of troubles) this.trouble(rule)
     this.averages()
     this.parts.uplink?.hurry()
   }
@@ -45,6 +48,11 @@ export class Teller {
     const { alerting, site, uplink } = this.parts
     const quiet = site.quietWords(this.present.now())
     uplink?.retain(`alerts/${alert.rule.rule}`, json(alerting.json(alert, quiet)))
+  }
+
+  private trouble(rule: TroubleRuleName): void {
+    const { troubles, uplink } = this.parts
+    uplink?.retain(`alerts/${rule}`, json(troubles.json(rule)))
   }
 
   private longAverages(key: string, end: MonoSeconds): Record<string, unknown> {
