@@ -2,20 +2,11 @@
  * The folder that broker-config writes: `mosquitto/` for the machine of the broker, `ca/` to be kept away from it,
  * `stations/<name>/`, `collector/` and `operator/` for those who connect. Folders 0700, files 0600, each written whole or not.
  */
-import {
-  existsSync,
-  fsyncSync,
-  mkdirSync,
-  openSync,
-  closeSync,
-  readFileSync,
-  renameSync,
-  rmSync,
-  writeSync,
-} from 'node:fs'
-import { dirname, join } from 'node:path'
+import { existsSync, mkdirSync, readFileSync, rmSync } from 'node:fs'
+import { join } from 'node:path'
 import { usersIn } from './broker-config-secrets.js'
 import { collectorUser, operatorUser, specialUsers, type BrokerPlan } from './broker-config-texts.js'
+import { writeWhole } from './write-whole.js'
 
 const aboutVersion = 1
 
@@ -40,20 +31,6 @@ export function brokerFolder(folder: string): BrokerFolder {
 
 export function makeFolder(path: string): void {
   mkdirSync(path, { recursive: true, mode: 0o700 })
-}
-
-function writeWhole(path: string, text: string): void {
-  makeFolder(dirname(path))
-  const temporary = `${path}.tmp`
-  rmSync(temporary, { force: true })
-  const file = openSync(temporary, 'wx', 0o600)
-  try {
-    writeSync(file, text)
-    fsyncSync(file)
-  } finally {
-    closeSync(file)
-  }
-  renameSync(temporary, path)
 }
 
 /** The plan as it was written the last time; undefined where there is none, a text where it cannot be read. */

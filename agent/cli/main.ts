@@ -5,6 +5,7 @@ import { addCompareCommands } from './compare-commands.js'
 import type { DemoOptions } from './demo.js'
 import { addDeskCommands } from './desk-commands.js'
 import { allowGoneReaders, finish, finishRun } from './finish.js'
+import { addKeysCommand } from './keys-command.js'
 import type { ListenOptions } from './listen.js'
 import type { SetupOptions } from './setup.js'
 import { addSolarCommand } from './solar-command.js'
@@ -64,6 +65,7 @@ program
   )
 
 addSolarCommand(program, finish)
+addKeysCommand(program, settingsOption, finish)
 
 program.commandsGroup('At the site')
 program

@@ -4,11 +4,9 @@
  * folder can be written again they move below `earlier/` there; what ends before that and was not sent is lost.
  */
 import { randomUUID } from 'node:crypto'
-import { existsSync } from 'node:fs'
-import { join } from 'node:path'
 import { openFolder } from '../hardware/disk.js'
 import { stateFileOn } from '../hardware/state-file.js'
-import { keyName, stationKey } from '../hardware/station-key.js'
+import { hasStationKey, stationKey } from '../hardware/station-key.js'
 import type { Settings } from '../settings/settings.js'
 import { MemoryDisk } from '../simulation/memory-disk.js'
 import { earlierFolder, openStore } from '../store/store.js'
@@ -46,8 +44,7 @@ export async function openMemoryFolder(settings: Settings, why: Fault): Promise<
     store: store.value,
     state: stateFileOn(memory, 'state.json'),
     // A new key would be made below an empty mount point.
-    signingKey: () =>
-      Promise.resolve(existsSync(join(folder, keyName)) ? stationKey(folder) : bad(why.code, why.detail)),
+    signingKey: () => Promise.resolve(hasStationKey(folder) ? stationKey(folder) : bad(why.code, why.detail)),
     claim: { kind: 'new' },
     inMemory: {
       code: why.code,

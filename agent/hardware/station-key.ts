@@ -1,4 +1,5 @@
 import { createPrivateKey, createPublicKey, generateKeyPairSync, sign, type KeyObject } from 'node:crypto'
+import { existsSync } from 'node:fs'
 import { chmod, open, readFile, rename, stat } from 'node:fs/promises'
 import { dirname, join } from 'node:path'
 import { bad, good, type Outcome, type SigningKey } from '../terms/terms.js'
@@ -6,19 +7,33 @@ import { FolderDisk } from './disk.js'
 
 /** Name of the key in a data folder. It begins with a dot: no part of the store, and nobody copies it along. */
 export const keyName = '.station-key'
+/** Name of the key among the credentials that a service manager hands over (LoadCredential= of systemd). */
+export const keyCredential = 'station-key'
+
+/** The file of a credential; undefined where the service manager gave none of that name. */
+export function credentialFile(name: string): string | undefined {
+  const folder = process.env.CREDENTIALS_DIRECTORY
+  if (folder === undefined || folder === '') return undefined
+  const path = join(folder, name)
+  return existsSync(path) ? path : undefined
+}
+
+export const hasStationKey = (folder: string): boolean =>
+  credentialFile(keyCredential) !== undefined || existsSync(join(folder, keyName))
 
 /**
- * The Ed25519 key (RFC 8032) with which a station signs, made silently where there is none: PKCS #8 in PEM, readable by its
- * owner only, as openssl reads it. To be asked for after the store of the folder was opened. Faults: disk-*; disk-error also
+ * The Ed25519 key (RFC 8032) with which a station signs: that of the service manager, else that of the folder, made silently
+ * where there is none: PKCS #8 in PEM, readable by its owner only, as openssl reads it. To be asked for after the store of the folder was opened. Faults: disk-*; disk-error also
  * where the file holds no such key (it is left as it is).
  */
 export async function stationKey(folder: string): Promise<Outcome<SigningKey>> {
-  const path = join(folder, keyName)
+  const given = credentialFile(keyCredential)
+  const path = given ?? join(folder, keyName)
   try {
-    return await readKey(path)
+    return given === undefined ? await readKey(path) : keyIn(await readFile(given, 'utf8'), given)
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException
-    if (code !== 'ENOENT')
+    if (code !== 'ENOENT' || given !== undefined)
       return bad(code === 'EACCES' ? 'disk-denied' : 'disk-error', `${path} (${code ?? error})`)
   }
   return makeKey(path)

@@ -2,8 +2,8 @@ import { execFileSync } from 'node:child_process'
 import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { describe, expect, it, onTestFinished } from 'vitest'
-import { keyName, stationKey } from '../../agent/hardware/station-key.js'
+import { describe, expect, it, onTestFinished, vi } from 'vitest'
+import { keyCredential, keyName, stationKey } from '../../agent/hardware/station-key.js'
 import { codeOf, value } from './disk-contract.js'
 
 function temporary(): string {
@@ -40,6 +40,21 @@ describe('the key of a station', () => {
     chmodSync(join(folder, keyName), 0o644)
     value(await stationKey(folder))
     expect(mode(join(folder, keyName))).toBe(0o600)
+  })
+
+  it('is that of the service manager where it hands one over, and none is made beside it', async () => {
+    const [credentials, folder, other] = [temporary(), temporary(), temporary()]
+    const given = value(await stationKey(other))
+    writeFileSync(join(credentials, keyCredential), readFileSync(join(other, keyName)), { mode: 0o400 })
+    vi.stubEnv('CREDENTIALS_DIRECTORY', credentials)
+    onTestFinished(() => void vi.unstubAllEnvs())
+    expect(value(await stationKey(folder)).publicKey).toBe(given.publicKey)
+    expect([readdirSync(folder), mode(join(credentials, keyCredential))]).toEqual([[], 0o400])
+    chmodSync(join(credentials, keyCredential), 0o600)
+    writeFileSync(join(credentials, keyCredential), 'nothing')
+    expect(codeOf(await stationKey(folder))).toBe('disk-error')
+    rmSync(join(credentials, keyCredential))
+    expect(value(await stationKey(folder)).publicKey).not.toBe(given.publicKey)
   })
 
   it('is left alone and refused where the file holds something else', async () => {
