@@ -134,22 +134,26 @@ export interface HarvestForecast {
   readonly learnedDays: number
 }
 
-/** @param month 0 to 11 */
+/**
+ * @param month 0 to 11
+ * @param share of the table's harvest that comes past the shadows (`unshadedShare`); what the days brought came past them
+ */
 export function forecastHarvest(
   memory: HarvestMemory,
   table: HarvestTable | undefined,
   month: number,
+  share = 1,
 ): HarvestForecast {
   const learnedDays = memory.days.length
   if (!table) return { ...withoutTable(memory.days.map((day) => day.wattHours)), learnedDays }
   const brought = memory.days.reduce((sum, day) => sum + day.wattHours, 0)
-  const expected = memory.days.reduce((sum, day) => sum + day.expected, 0)
-  const normal = table.normal[month]
+  const expected = share * memory.days.reduce((sum, day) => sum + day.expected, 0)
+  const normal = share * table.normal[month]
   const factor = (brought + tableWeight * normal) / Math.max(1e-9, expected + tableWeight * normal)
   const bounded = Math.max(leastFactor, Math.min(mostFactor, factor))
   return {
     normalWattHours: normal * bounded,
-    badSpellWattHours: table.bad[month] * Math.min(1, bounded),
+    badSpellWattHours: share * table.bad[month] * Math.min(1, bounded),
     learnedDays,
   }
 }

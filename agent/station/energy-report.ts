@@ -30,7 +30,12 @@ export function energyReport(watch: EnergyWatch): Record<string, unknown> {
           },
         }
       : {}),
-    ...(reading.solarWatts === undefined ? {} : { clear_share_by_hour: state.harvest.bestByHour.map(one) }),
+    ...(reading.solarWatts === undefined
+      ? {}
+      : {
+          clear_share_by_hour: state.harvest.bestByHour.map(one),
+          past_shadows: Math.round(100 * watch.unshaded) / 100,
+        }),
   }
 }
 

@@ -2,23 +2,19 @@
 import type { FaultBoard } from '../health/health.js'
 import {
   chargeEstimate,
-  darkDays,
-  darkReserves,
-  skyAt,
   chargingBelowFreezing,
   chargingVolts,
   checkPower,
   clearPanelWatts,
   daysToReserve,
   forecastHarvest,
-  harvestTable,
   newCheck,
   stepCharge,
+  unshadedShare,
   type BatterySpec,
   type ChargeEstimate,
   type CheckState,
   type HarvestForecast,
-  type HarvestTable,
   type PanelPlace,
   type PlanView,
   type PowerReading,
@@ -35,6 +31,7 @@ import {
 } from '../terms/terms.js'
 import type { BoardOff } from './board-off.js'
 import { bookEnergy, type EnergyBooks } from './energy-books.js'
+import { outlookOf, type Outlook } from './energy-outlook.js'
 import { energyReport } from './energy-report.js'
 import { newEnergy, readEnergy, type EnergyState, type SavedEnergy } from './energy-state.js'
 import type { ModemHours } from './modem-hours.js'
@@ -71,10 +68,10 @@ export class EnergyWatch {
   state: EnergyState
   reading: PowerReading = {}
   forecast: HarvestForecast = { normalWattHours: 0, badSpellWattHours: 0, learnedDays: 0 }
+  /** Of the harvest under a clear sky: what comes past the shadows that were learned. */
+  unshaded = 1
   private check: CheckState = newCheck
-  private readonly table: HarvestTable | undefined
-  /** Wh by month that the heartbeat needs for the dark days ahead. */
-  private readonly dark: readonly number[] | undefined
+  private readonly outlook: Outlook | undefined
   private month = 0
   private lookedAt: MonoSeconds | undefined
   /** As the run before this one knew it, until a gauge answers. */
@@ -85,8 +82,7 @@ export class EnergyWatch {
     readonly ports: EnergyPorts,
   ) {
     this.state = newEnergy(options.battery)
-    this.table = options.panel && harvestTable(options.panel)
-    this.dark = options.panel && darkNeeds(options, options.panel)
+    this.outlook = options.panel && outlookOf(options, options.panel)
   }
 
   // ---- across restarts --------------------------------------------------------------------------------------------------
@@ -219,7 +215,7 @@ export class EnergyWatch {
       reading: this.reading,
       sun,
       isFull: this.state.charge!.fullSeconds > 0,
-      expectedWattHours: this.table?.normal[month] ?? 0,
+      expectedWattHours: this.outlook?.table.normal[month] ?? 0,
       consumers: {
         board: load.boardWatts,
         sensor: this.ports.plan.running ? load.sensorWatts : 0,
@@ -230,7 +226,9 @@ export class EnergyWatch {
       tell: this.ports.tell,
       fault: (code, detail) => this.raise(code, detail, now),
     })
-    this.forecast = forecastHarvest(this.state.harvest, this.table, month)
+    const { harvest } = this.state
+    this.unshaded = this.outlook ? unshadedShare(harvest, this.outlook.clear, month) : 1
+    this.forecast = forecastHarvest(harvest, this.outlook?.table, month, this.unshaded)
   }
 
   /** What the plan sees; also for whoever asks how long the battery will last. */
@@ -239,10 +237,11 @@ export class EnergyWatch {
     const { chargeEfficiency } = battery.chemistry
     const capacityWattHours = this.state.charge!.capacityAmpereHours * battery.nominalVolts
     const cutOff = this.options.plan.rules.cutOffPercent
+    const { outlook } = this
     return {
       percent: this.percent,
       capacityWattHours,
-      ...(this.dark ? { darkPercent: cutOff + (100 * this.dark[this.month]) / capacityWattHours } : {}),
+      ...(outlook ? { darkPercent: cutOff + (100 * outlook.dark[this.month]) / capacityWattHours } : {}),
       badSpellWattHours: this.forecast.badSpellWattHours * chargeEfficiency,
       boardWattHours: 24 * (load.boardWatts + load.modemWatts),
       sensorWattHours: 24 * load.sensorWatts,
@@ -279,16 +278,6 @@ export class EnergyWatch {
   report(): Record<string, unknown> {
     return energyReport(this)
   }
-}
-
-function darkNeeds({ battery, load }: EnergyOptions, panel: PanelPlace): number[] {
-  const { energyEfficiency } = battery.chemistry
-  return darkReserves(
-    darkDays(skyAt(panel.latitudeDegrees, panel.tiltDegrees)),
-    (light) => (light / 1000) * panel.panelWatts * panel.yieldShare,
-    24 * (load.boardWatts + load.modemWatts),
-    { charge: energyEfficiency, discharge: 1 },
-  )
 }
 
 /** By day soon, by night in the morning: without a sun it is looked again after six hours. */
