@@ -37,6 +37,8 @@ interface Flight {
   readonly startedAt: MonoSeconds
   readonly isNoted: boolean
   readonly changes: readonly number[]
+  /** An attempt before this one may have come through. */
+  readonly mayHaveGone: boolean
   isGivenUp: boolean
 }
 
@@ -54,7 +56,7 @@ const isPowerOfTwo = (n: number): boolean => (n & (n - 1)) === 0
  */
 export class Attempts {
   private readonly flights = new Map<WayName, Flight>()
-  private readonly tested = new Set<WayName>()
+  private readonly tested = new Map<WayName, MonoSeconds>()
   readonly rests: Rests
   private safeSeq = 0
   private saving: { readonly upTo: number; readonly done: Promise<boolean> } | undefined
@@ -109,12 +111,13 @@ export class Attempts {
     details: Readonly<Record<string, string>>,
   ): Promise<Outcome<Delivered> | undefined> {
     if (this.isBusy(name)) return undefined
-    this.tested.add(name)
+    const startedAt = this.ports.mono()
+    this.tested.set(name, startedAt)
     const words = { ...details, way: name, attempt: String(this.ledger.lastSeq), priority: 'low' }
-    this.note(this.ports.mono(), { state: 'trying', ...words })
+    this.note(startedAt, { state: 'trying', ...words })
     await this.makeSafe()
     const outcome = await this.sendBy(name, message)
-    this.tested.delete(name)
+    if (this.tested.get(name) === startedAt) this.tested.delete(name)
     const now = this.ports.mono()
     if (outcome.ok) {
       const { parts } = outcome.value
@@ -133,7 +136,9 @@ export class Attempts {
     progress.isFresh = false
     setUnderWay(job, true)
     const changes = job.told.map((pending) => pending.progress.changes)
-    const flight: Flight = { job, way: way.way, attempt, startedAt: now, isNoted, changes, isGivenUp: false }
+    const { mayHaveGone = false } = this.ledger.people.get(job.alias)?.fates.get(job.rule) ?? {}
+    const known = { job, way: way.way, attempt, startedAt: now, isNoted, changes, mayHaveGone }
+    const flight: Flight = { ...known, isGivenUp: false }
     this.flights.set(way.way, flight)
     if (isNoted) this.note(now, { state: 'trying', ...this.details(flight) })
     this.ports.track(this.run(flight, message))
@@ -141,6 +146,8 @@ export class Attempts {
 
   /** Gives up what got no answer: it may have gone all the same. */
   expire(now: MonoSeconds): void {
+    for (const [way, startedAt] of this.tested)
+      if (secondsBetween(startedAt, now) >= longestAttemptSeconds) this.tested.delete(way)
     for (const flight of this.flights.values()) {
       if (secondsBetween(flight.startedAt, now) < longestAttemptSeconds) continue
       flight.isGivenUp = true
@@ -248,16 +255,19 @@ export class Attempts {
     this.note(now, { state: 'failed', ...this.details(flight), fault })
   }
 
-  private details({ job, way, attempt }: Flight): Record<string, string> {
+  private details({ job, way, attempt, mayHaveGone }: Flight): Record<string, string> {
     const { alias, rule, newest, isSummary } = job
     return {
       rule,
       notice: String(newest.id),
+      change: newest.notice.state,
       to: alias,
       way,
       code: newest.code,
       attempt: String(attempt),
       settled: String(this.ledger.settled(alias, rule)),
+      ...(this.ledger.knowsRaised(alias, rule) ? { knows: 'raised' } : {}),
+      ...(mayHaveGone ? { unsure: 'yes' } : {}),
       priority: newest.notice.priority,
       ...(isSummary ? { slot: 'summary' } : {}),
     }

@@ -33,6 +33,10 @@ export interface Fate {
   attempts: number
   /** An attempt was begun and nothing says how it ended. */
   isOpen: boolean
+  /** It was begun, and may have come through. */
+  mayHaveGone: boolean
+  /** What it was told last is that it is raised. */
+  knowsRaised: boolean
   line: EventLine
 }
 
@@ -148,8 +152,12 @@ export class Ledger {
     return this.people.get(alias)?.fates.get(rule)?.settled ?? 0
   }
 
+  knowsRaised(alias: string, rule: string): boolean {
+    return this.people.get(alias)?.fates.get(rule)?.knowsRaised === true
+  }
+
   private applyFate({ fates }: PersonBook, line: EventLine): void {
-    const { state, rule, notice, settled, attempt } = line.details
+    const { state, rule, notice, settled, attempt, change, knows, fault } = line.details
     const before = fates.get(rule)
     if (!before && fates.size >= mostFates) return
     const isAttempt = state === 'trying' || state === 'failed'
@@ -158,6 +166,9 @@ export class Ledger {
       settled: Math.max(before?.settled ?? 0, reached),
       attempts: isAttempt ? Number(attempt) || 0 : 0,
       isOpen: state === 'trying',
+      mayHaveGone:
+        isAttempt && (state === 'trying' || unsureCodes.has(fault) || line.details.unsure === 'yes'),
+      knowsRaised: (isAttempt ? knows : change) === 'raised',
       line,
     })
   }

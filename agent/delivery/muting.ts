@@ -10,13 +10,15 @@ export function takeEnded(ledger: Ledger, now: MonoSeconds): readonly Mute[] {
   return ended
 }
 
-/** What was raised and over while it was muted is not told afterwards; what is still raised is. */
+/** What was raised and over while it was muted is not told afterwards, unless a raise before it was; what is still raised is. */
 export function dropMuted(mute: Mute, outbox: Outbox, now: MonoSeconds): void {
   for (const pending of outbox.pending())
     if (!pending.progress.isUnderWay && isWithin(pending, mute)) outbox.outdate(pending, 'muted', now)
 }
 
-function isWithin({ book, raised, newest }: Pending, mute: Mute): boolean {
+/** A raise that was tried may have come through, whatever its way said. */
+function isWithin({ book, person, progress, raised, newest }: Pending, mute: Mute): boolean {
   const isMeant = mute.what === everything || mute.what === book.rule
+  if (progress.attempts > 0 || person.fates.get(book.rule)?.knowsRaised) return false
   return isMeant && raised !== undefined && raised.stamp.at >= mute.stamp.at && newest.stamp.at <= endOf(mute)
 }

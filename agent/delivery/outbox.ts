@@ -4,7 +4,7 @@ import { messageKey } from './codes.js'
 import type { DeliveryOptions, DeliveryPorts, Notice, Recipient, RecipientWay, Telling } from './contracts.js'
 import { passage, smsLeft, type Passage } from './flood.js'
 import type { Ledger } from './ledger.js'
-import { isDaily, ownRules } from './own-rules.js'
+import { isDaily, ownRules, summaryKey } from './own-rules.js'
 import {
   heldBecause,
   newProgress,
@@ -105,7 +105,7 @@ export class Outbox {
     for (const pending of ready) {
       if (pending.progress.isUnderWay) continue
       const like = ready.filter((p) => isLike(p, pending) && !p.progress.isUnderWay)
-      const how = this.passageOf(pending, like.length, now)
+      const how = isUnfinished(like) ? 'summary' : this.passageOf(pending, like.length, now)
       if (how === 'single') this.send(single(pending), tellingOf(pending), now)
       else if (how === 'summary') this.sendSummary(like, now)
       else pending.progress.because = 'so many messages went in this hour'
@@ -141,11 +141,12 @@ export class Outbox {
       return this.send({ ...single(waiting[0]), isSummary: true }, tellingOf(waiting[0]), now)
     const newest = waiting.reduce((a, b) => (a.newest.id > b.newest.id ? a : b)).newest
     const { recipient } = waiting[0]
-    const progress = this.progressOf(recipient.alias, ownRules.summary)
+    const rule = summaryKey(newest.notice.priority === 'high')
+    const progress = this.progressOf(recipient.alias, rule)
     progress.since ??= now
     const job = {
       ...single(waiting[0]),
-      rule: ownRules.summary,
+      rule,
       newest,
       progress,
       told: waiting,
@@ -208,7 +209,7 @@ export class Outbox {
       if (job.rule !== pending.book.rule) this.settle(pending, 'summed-up', job.newest.code, now)
       this.after(pending, changes[i])
     })
-    this.progress.delete(keyOf(job.alias, ownRules.summary))
+    if (job.told.length > 1) this.progress.delete(keyOf(job.alias, job.rule))
   }
 
   private leave(job: Job, changes: readonly number[], now: MonoSeconds): void {
@@ -217,7 +218,7 @@ export class Outbox {
       this.drop('unsure', changes[i])
       this.after(pending, changes[i])
     })
-    this.progress.delete(keyOf(job.alias, ownRules.summary))
+    if (job.told.length > 1) this.progress.delete(keyOf(job.alias, job.rule))
   }
 
   /** Nothing is told: it is over, acknowledged by the recipient, or was muted. */
@@ -235,8 +236,9 @@ export class Outbox {
     now: MonoSeconds,
     more: Readonly<Record<string, string>> = {},
   ): void {
-    const { alias } = recipient
-    this.attempts.note(now, { state, rule: book.rule, notice: String(newest.id), to: alias, code, ...more })
+    const { id, notice } = newest
+    const words = { rule: book.rule, notice: String(id), change: notice.state, to: recipient.alias, code }
+    this.attempts.note(now, { state, ...words, ...more })
   }
 
   /** What came while it was on its way begins anew. */
@@ -266,6 +268,15 @@ function single(pending: Pending): Job {
 const isLike = (a: Pending, b: Pending): boolean =>
   a.recipient === b.recipient &&
   (a.newest.notice.priority === 'high') === (b.newest.notice.priority === 'high')
+
+/** A summary that may have come through is told again as one, and not as what it was made of. */
+function isUnfinished(like: readonly Pending[]): boolean {
+  const [{ person, newest }] = like
+  const fate = person.fates.get(summaryKey(newest.notice.priority === 'high'))
+  if (!fate?.mayHaveGone || isDaily(newest.notice)) return false
+  const upTo = Number(fate.line.details.notice)
+  return like.filter((one) => (one.raised ?? one.newest).id <= upTo).length > 1
+}
 
 function summaryNotice({ id, priority }: Notice, count: number): Notice {
   return { id, rule: ownRules.summary, state: 'word', priority, facts: { count: String(count) } }

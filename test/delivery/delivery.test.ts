@@ -265,6 +265,16 @@ describe('many alerts', () => {
     expect(world.delivery.counts()).toMatchObject({ given: 30, held: 0 })
   })
 
+  it('cost one more SMS when the kill comes with the summary', async () => {
+    const world = new World([anna])
+    for (let i = 0; i < 30; i++) await world.change(`rule-${i}`, 'raised')
+    await world.pass(60)
+    world.modes.sms = 'killed-sent'
+    await world.pass(3 * hour)
+    expect(world.told.map(({ says }) => says.length)).toEqual([1, 1, 1, 1, 1, 1, 24, 24])
+    expect(world.told[7].message.key).toBe(world.told[6].message.key)
+  })
+
   it('do not hold up what is of high priority', async () => {
     const world = new World([anna])
     for (let i = 0; i < 30; i++) await world.change(`rule-${i}`, 'raised')

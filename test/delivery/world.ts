@@ -47,6 +47,14 @@ export interface Told {
   readonly says: readonly Notice[]
   readonly telling: Telling
   readonly life: number
+  readonly id: number
+  /** The way said so, or the kill came before it could. */
+  readonly isSure: boolean
+}
+
+export interface Unnoted {
+  readonly ways: readonly WayName[]
+  readonly isDiskFailed: boolean
 }
 
 const start = Date.parse('2026-03-02T12:00:00Z')
@@ -97,6 +105,9 @@ export class World {
   readonly told: Told[] = []
   readonly raised: string[] = []
   isKillWanted = false
+  /** What each kill has taken with it. */
+  readonly kills: Unnoted[] = []
+  private diskHasFailed = false
   life = 1
   dailyFacts: (() => Record<string, string>) | undefined
   parts = 1
@@ -219,19 +230,9 @@ export class World {
     const ids = [...says, ...(telling.raised ? [telling.raised] : [])].map(({ id }) => Number(id))
     const { code } = telling
     const { rule, state } = notice
-    this.told.push({
-      at: this.now,
-      alias,
-      way,
-      message,
-      code,
-      rule,
-      state,
-      ids,
-      says,
-      telling,
-      life: this.life,
-    })
+    const isSure = ['works', 'killed-sent'].includes(this.modes[way])
+    const one = { at: this.now, alias, way, message, code, rule, state, ids, says, telling }
+    this.told.push({ ...one, life: this.life, id: Number(notice.id), isSure })
   }
 
   /** Lets everything that was begun come to its end, as far as it can. */
@@ -282,9 +283,11 @@ export class World {
     this.isKillWanted = false
     this.lines = this.lines.slice(0, this.synced + unsyncedKept)
     this.synced = this.lines.length
+    this.kills.push(this.unnoted())
     this.seq += 64
     this.raised.length = 0
     this.life++
+    this.diskHasFailed = !this.isDiskWorking
     if (isReboot) {
       this.boot++
       this.bootedAt = this.now
@@ -295,6 +298,26 @@ export class World {
     )
     for (const line of newest.values()) this.tell(line)
     await this.settle()
+  }
+
+  /** Messages of this life that went out for sure, and no line that is left says so. */
+  private unnoted(): Unnoted {
+    const noted = new Set(
+      this.lines
+        .filter(({ details }) => details.state === 'delivered')
+        .map(({ details: d }) => `${d.to} ${d.rule} ${d.notice}`),
+    )
+    const ways = this.told
+      .filter(
+        (one) => one.life === this.life && one.isSure && !noted.has(`${one.alias} ${one.rule} ${one.id}`),
+      )
+      .map(({ way }) => way)
+    return { ways, isDiskFailed: this.diskHasFailed }
+  }
+
+  setDisk(works: boolean): void {
+    this.isDiskWorking = works
+    if (!works) this.diskHasFailed = true
   }
 
   restored(fromCheckpoint: boolean): Delivery {
