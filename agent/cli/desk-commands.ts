@@ -137,7 +137,7 @@ const figureHelp =
     .map(([kind, words]) => `  ${kind.padEnd(12)}  ${words}\n`)
     .join('') +
   '  change        the numbers of before-after, by when it was done (--at)\n' +
-  '  again         all numbers that a text of averages, episodes or before-after with --detail names: a file, or -\n'
+  '  again         all numbers that a text with --detail names: a file, or -\n'
 
 function seqNumber(text: string): number {
   if (/^[1-9]\d{0,14}$/.test(text)) return Number(text)

@@ -12,7 +12,7 @@ export const figureKinds = {
   nowcast: 'NowCast and its index at the hour of this start',
   day: 'a day with its verdicts and index: 2026-03-01',
   year: 'a calendar year beside its limits: 2026',
-  days: 'mean of the valid days from one day to another: 2026-03-01 2026-03-31',
+  days: 'mean of the valid days of a time: 2026-03-01 2026-03-31',
   span: "hours from one time to another: '2026-03-01 08:00' '2026-03-01 14:00'",
 } as const
 export type FigureKind = keyof typeof figureKinds

@@ -1,6 +1,7 @@
 import { spawnSync } from 'node:child_process'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
+import { figureKinds } from '../../agent/cli/figure-name.js'
 import { midnight, minutes, newFolder, removeFolders, storeOf } from './desk-rig.js'
 
 afterAll(removeFolders)
@@ -12,7 +13,47 @@ describe('the program at the desk', () => {
   it('has its commands under a heading of their own', () => {
     const { stdout } = motepost('--help')
     const desk = stdout.split('At the desk\n')[1].split(/\n\n/)[0]
-    for (const command of ['averages', 'export', 'trace', 'verify']) expect(desk).toContain(`  ${command} `)
+    for (const command of ['averages', 'explain', 'episodes', 'export', 'trace', 'verify'])
+      expect(desk).toContain(`  ${command} `)
+    for (const command of ['import', 'collocate', 'before-after'])
+      expect(desk).toMatch(new RegExp(`^ {2}${command} `, 'm'))
+  })
+
+  it('names in its help each figure that explain knows', () => {
+    const { stdout, status } = motepost('explain', '--help')
+    expect(status).toBe(0)
+    const figures = stdout.split('Figures:\n')[1]
+    for (const kind of [...Object.keys(figureKinds), 'change', 'again'])
+      expect(figures).toMatch(new RegExp(`^ {2}${kind} +\\S`, 'm'))
+  })
+
+  it('says in its help by what episodes are found and what it puts beside them', () => {
+    const { stdout, status } = motepost('episodes', '--help')
+    expect(status).toBe(0)
+    for (const option of [
+      '--above',
+      '--percentile',
+      '--limit',
+      '--gap',
+      '--least',
+      '--events',
+      '--csv',
+      '--detail',
+    ])
+      expect(stdout).toContain(`  ${option} `)
+    expect(stdout).toMatch(/hours above this percentile of the hours of the span\s+\[95\]/)
+  })
+
+  it('explains a figure and finds episodes as they are typed, and refuses what is no figure', async () => {
+    const store = await storeOf(minutes(midnight, 240, 50))
+    const where = ['--store', store, '--zone', '+01:00']
+    const explained = motepost('explain', 'hour', '2026-03-03 01:00', ...where, '--channel', 'pm2_5')
+    expect(explained).toMatchObject({ status: 0, stderr: '' })
+    expect(explained.stdout).toContain('hour from 2026-03-03 01:00: 50.00 µg/m³')
+    const episodes = motepost('episodes', ...where, '--above', '40')
+    expect(episodes).toMatchObject({ status: 0, stderr: '' })
+    expect(episodes.stdout).toContain('1 episode above 40.00')
+    expect(motepost('explain', 'week', '2026-03-03', ...where)).toMatchObject({ status: 2, stdout: '' })
   })
 
   it('ends with 0, 1 or 2, prints what was asked for on standard output and what is wrong beside it', async () => {
