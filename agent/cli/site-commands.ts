@@ -1,4 +1,5 @@
 import { InvalidArgumentError, type Command } from 'commander'
+import { addAlertsCommand } from './alerts-command.js'
 import type { CopyOptions } from './copy.js'
 import type { GivenEntry, Output } from './sitelog.js'
 import type { SetClockOptions } from './set-clock.js'
@@ -34,6 +35,7 @@ export function addSiteCommands(program: Command, settingsOption: SettingsOption
     .description('send again the lines that the broker did not take')
     .option(...settingsOption)
     .action(async ({ settings }: WithSettings) => finish((await import('./resend.js')).resend(settings)))
+  addAlertsCommand(program, settingsOption, finish)
   addCopy(program, finish)
   addVisit(program, settingsOption, finish)
   addSitelog(program.command('sitelog').description('what people did at the station'), settingsOption, finish)

@@ -6,6 +6,7 @@ import {
   type DeliveryStatus,
   type Notice,
   type Priority,
+  type SimDates,
   type Template,
   type TemplateKind,
   type WatchPlace,
@@ -27,12 +28,15 @@ import {
 } from '../terms/terms.js'
 import type { FoundDelivery } from './delivery-lines.js'
 import type { ModemHours } from './modem-hours.js'
+import { SimWatch } from './sim-watch.js'
 
 export interface TellingOptions {
   readonly delivery: Omit<DeliveryOptions, 'storeId'>
   /** Of the watches of the people at the site. */
   readonly place: WatchPlace
   readonly templates?: Readonly<Partial<Record<TemplateKind, Template>>>
+  /** Days of the SIM that its owner is reminded of. */
+  readonly sim?: SimDates
 }
 
 export interface TellingPorts {
@@ -66,6 +70,7 @@ const landSeconds = 2
 /** Makes notices of the alert lines and hands them to the delivery; nobody is told before the line is safe. */
 export class DeliveryWatch {
   private readonly delivery: Delivery
+  private readonly sim: SimWatch
   /** The newest alert line of each rule. */
   private readonly newest = new Map<string, EventLine>()
   /** Lines written in this step, not told yet. */
@@ -75,13 +80,15 @@ export class DeliveryWatch {
   private askTextsAt = 0
   private asking = false
   private isEnding = false
+  private test: DeliveryWatch['testResult'] = 'none'
 
   constructor(
-    { delivery, place, templates }: TellingOptions,
+    { delivery, place, templates, sim }: TellingOptions,
     private readonly ports: TellingPorts,
     private readonly hooks: DeliveryHooks,
   ) {
     const { station, group, storeId } = hooks
+    this.sim = new SimWatch(sim ?? {}, place.standardOffsetMinutes, hooks.faults, hooks.utcAt)
     const utcNow = (): UtcMillis | undefined => hooks.utcAt(hooks.mono())
     const wording = new Wording({ station, group, place, ...(templates ? { templates } : {}) }, utcNow)
     this.delivery = new Delivery(
@@ -128,6 +135,7 @@ export class DeliveryWatch {
     if (this.isEnding) return
     if (this.untold.length > 0) this.tellAll(now)
     this.delivery.step(now)
+    this.sim.step(now)
     if (this.ports.texts && now >= this.askTextsAt && !this.asking) this.askTexts(this.ports.texts, now)
   }
 
@@ -173,11 +181,22 @@ export class DeliveryWatch {
     return this.delivery.mute(what, forSeconds, by, this.hooks.mono())
   }
 
-  sendTest(alias: string): Promise<readonly WayTest[] | undefined> {
-    return this.delivery.sendTest(alias, this.hooks.mono())
+  /** Begins a test, whose result `testResult` tells; false: one is under way. */
+  beginTest(alias: string): boolean {
+    if (this.test === 'under way') return false
+    this.test = 'under way'
+    const done = this.delivery
+      .sendTest(alias, this.hooks.mono())
+      .then((tests) => (this.test = tests ?? 'no such'))
+    this.works.track(done)
+    return true
   }
 
-  status(now: MonoSeconds): DeliveryStatus {
+  get testResult(): readonly WayTest[] | 'under way' | 'no such' | 'none' {
+    return this.test
+  }
+
+  status(now = this.hooks.mono()): DeliveryStatus {
     return this.delivery.status(now)
   }
 

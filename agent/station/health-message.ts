@@ -36,6 +36,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     surroundings: view.surroundings.report(now),
     instruments: view.instruments.map((instrument) => instrument.report(now)),
     pairs: view.pairs.report(),
+    ...(view.delivery ? { delivery: view.delivery.counts() } : {}),
     ...siteNews(view, now),
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
     seals: sealFacts(view, now),

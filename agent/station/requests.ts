@@ -8,7 +8,7 @@ const mostListed = 1000
 /**
  * What a running station answers to a request over its control socket: `{"do":"status"}`, `{"do":"add","entry":{…}}` with
  * keys as in the details of a site log line, `{"do":"list"}`, `{"do":"resend"}`,
- * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`. Anything else is refused in words; nothing throws.
+ * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`, and those of `answerDelivery`. Anything else is refused in words; nothing throws.
  */
 export async function answerRequest(station: Station, request: unknown): Promise<Record<string, unknown>> {
   const { do: what, entry } = Object(request) as Record<string, unknown>
@@ -19,9 +19,12 @@ export async function answerRequest(station: Station, request: unknown): Promise
   if (what === 'set-clock') return { ...(await station.setClock(Object(request) as Record<string, unknown>)) }
   if (what === 'add' && typeof entry === 'object' && entry !== null && !Array.isArray(entry))
     return { ...(await station.addEntry(entry as Record<string, unknown>)) }
+  const told = await station.tellingRequest(Object(request) as Record<string, unknown>)
+  if (told) return told
   return {
     ok: false,
-    words: 'not understood; this station answers to status, list, add, resend and set-clock',
+    words:
+      'not understood; this station answers to status, list, add, resend, set-clock, acknowledge, mute and send-test',
   }
 }
 

@@ -10,6 +10,7 @@
 import type { Alert } from '../alerts/alerts.js'
 import type { FaultBoard } from '../health/health.js'
 import type { MonoSeconds } from '../terms/terms.js'
+import { answerDelivery } from './delivery-requests.js'
 import { healthMessage } from './health-message.js'
 import { Loop } from './loop.js'
 import { offeredTime, type TimeAnswer } from './offered-time.js'
@@ -125,6 +126,15 @@ export class Station {
     if (!answer.ok || !answer.used) return answer
     this.loop.cutShort(now)
     await this.loop.parts.inFlight.now()
+    return answer
+  }
+
+  /** Acknowledges, mutes, or begins a test message; resolves when its line is safe or was tried. Undefined: no such request. */
+  async tellingRequest(
+    request: Readonly<Record<string, unknown>>,
+  ): Promise<Record<string, unknown> | undefined> {
+    const answer = answerDelivery(this.loop.parts.delivery, request)
+    if (answer) await this.loop.keeper.whenSafe()
     return answer
   }
 

@@ -1,3 +1,4 @@
+import type { DeliveryStatus } from '../delivery/delivery.js'
 import { isMass, kindOf, type MonoSeconds } from '../terms/terms.js'
 import { clockFacts, faultFacts, sealFacts, type FaultFacts, type StationView } from './health-message.js'
 import type { LiveReading } from './live-reading.js'
@@ -26,6 +27,8 @@ export interface StationStatus {
   /** By mass channel: hours of the day so far that count; none while the clock is not trusted. */
   readonly day_hours: Readonly<Record<string, HoursOfDay>>
   readonly alerts: readonly Readonly<Record<string, unknown>>[]
+  /** Who is told, what waits to be told, and what was acknowledged and muted; absent where nobody is told. */
+  readonly delivery?: DeliveryStatus
   readonly gauges: readonly GaugeFacts[]
   /** Absent where the settings have no block `power`. */
   readonly energy?: Readonly<Record<string, unknown>>
@@ -73,6 +76,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     ),
     day_hours: dayHoursOf(view),
     alerts: alerting.alerts.map((alert) => alerting.json(alert, quiet)),
+    ...(view.delivery ? { delivery: view.delivery.status(now) } : {}),
     gauges: gaugeFacts(view, now),
     ...(view.energy ? { energy: view.energy.report() } : {}),
     site: siteFacts(view, now),

@@ -1,0 +1,47 @@
+import type { Answer } from '../delivery/delivery.js'
+import type { DeliveryWatch } from './delivery-watch.js'
+
+const nobody: Answer = {
+  done: false,
+  words: 'this station tells nobody: its settings have no block delivery',
+}
+/** Who asks at the station itself. */
+const here = 'at the station'
+const longestWord = 64
+
+/**
+ * `{"do":"acknowledge","what":CODE or RULE}`, `{"do":"mute","what":CODE, RULE or "all","hours":12}` (0 ends it),
+ * `{"do":"send-test","to":ALIAS}`, which is answered at once, and `{"do":"test-result"}`. Undefined: it is none of these.
+ */
+export function answerDelivery(
+  delivery: DeliveryWatch | undefined,
+  request: Readonly<Record<string, unknown>>,
+): Record<string, unknown> | undefined {
+  const { do: kind, what, to, hours } = request
+  if (kind !== 'acknowledge' && kind !== 'mute' && kind !== 'send-test' && kind !== 'test-result')
+    return undefined
+  if (!delivery) return said(nobody)
+  if (kind === 'send-test') return sendTest(delivery, to)
+  if (kind === 'test-result') return testResult(delivery)
+  if (!isWord(what)) return said({ done: false, words: 'say which: a code, a rule, or all to mute' })
+  if (kind === 'acknowledge') return said(delivery.acknowledge(what, here))
+  if (typeof hours !== 'number' || !(hours >= 0))
+    return said({ done: false, words: 'say for how many hours; 0 ends a mute' })
+  return said(delivery.mute(what, hours * 3600, here))
+}
+
+function sendTest(delivery: DeliveryWatch, to: unknown): Record<string, unknown> {
+  const knows = isWord(to) && delivery.status().recipients.some(({ alias }) => alias === to)
+  if (!knows) return said({ done: false, words: `no recipient is called ${String(to)}` })
+  if (!delivery.beginTest(to)) return said({ done: false, words: 'a test message is under way' })
+  return said({ done: true, words: 'a test message is under way' })
+}
+
+function testResult({ testResult: tests }: DeliveryWatch): Record<string, unknown> {
+  return typeof tests === 'string' ? { ok: true, state: tests } : { ok: true, state: 'ended', tests }
+}
+
+const isWord = (text: unknown): text is string =>
+  typeof text === 'string' && text !== '' && text.length <= longestWord
+
+const said = ({ done, words }: Answer): Record<string, unknown> => ({ ok: done, words })
