@@ -5,6 +5,7 @@ import {
   checkTemplate,
   usualDelivery,
   type Recipient,
+  type SimDates,
   type Template,
   type WayName,
 } from '../delivery/delivery.js'
@@ -24,7 +25,15 @@ import {
   type WebhookSettings,
 } from '../settings/settings.js'
 import type { StationOptions, StationPorts } from '../station/station.js'
-import { bad, good, type Fault, type IncomingText, type MessageWay, type Outcome } from '../terms/terms.js'
+import {
+  bad,
+  good,
+  type Fault,
+  type IncomingText,
+  type LocalDay,
+  type MessageWay,
+  type Outcome,
+} from '../terms/terms.js'
 
 /** Undefined where the settings name nobody. */
 export function deliveryOptions(settings: Settings): StationOptions['telling'] {
@@ -44,6 +53,14 @@ export function deliveryOptions(settings: Settings): StationOptions['telling'] {
       standardOffsetMinutes: standardOffsetMinutes(settings),
     },
     templates: templatesOf(delivery),
+    ...(sms ? { sim: simDatesOf(sms) } : {}),
+  }
+}
+
+function simDatesOf({ validUntil, creditCheck }: SmsSettings): SimDates {
+  return {
+    ...(validUntil === undefined ? {} : { validUntil: validUntil as LocalDay }),
+    ...(creditCheck === undefined ? {} : { creditCheck: creditCheck as LocalDay }),
   }
 }
 
@@ -79,10 +96,7 @@ export function modemPortOf({ delivery }: Settings): ModemPort | undefined {
  * The ways that the recipients name; undefined where there are none.
  * @param modemPort as modemPortOf made it of the same settings
  */
-export function deliveryPorts(
-  settings: Settings,
-  modemPort: ModemPort | undefined,
-): StationPorts['telling'] {
+export function deliveryPorts(settings: Settings, modemPort: ModemPort | undefined): StationPorts['telling'] {
   const { delivery } = settings
   if (!delivery) return undefined
   const { sms, mail, webhook } = delivery

@@ -41,6 +41,7 @@ export {
   type Template,
   type TemplateKind,
 } from './templates.js'
+export { simReminders, type SimDates } from './sim-dates.js'
 export { quantityWords } from './quantity-words.js'
 export { Watch, type WatchPlace } from './watch-words.js'
 export { Wording, type WordingOptions } from './wording.js'

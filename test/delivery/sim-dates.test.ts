@@ -24,5 +24,11 @@ describe('the days of a SIM', () => {
     expect(said(dates, '2028-03-02')).toEqual(['sim-credit: it was to be looked at on 2028-03-01'])
   })
 
+  it('are two faults, so that each can be taken back by itself', () => {
+    const dates = { validUntil: day('2027-03-01'), creditCheck: day('2027-03-01') }
+    const codes = simReminders(dates, day('2027-03-01')).map(({ code }) => code)
+    expect(codes).toEqual(['sim-ends', 'sim-credit'])
+  })
+
   it('say nothing where none is set', () => expect(said({}, '2027-01-01')).toEqual([]))
 })
