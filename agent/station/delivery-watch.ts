@@ -63,7 +63,9 @@ export interface DeliveryHooks {
   readonly mayCostBytes: () => boolean
 }
 
-const askTextsEverySeconds = 60
+/** Each asking is a second of talk with the modem: often only while an answer is to be expected. */
+const askTextsEverySeconds = 300
+const askTextsSoonSeconds = 60
 /** A stop waits so long for messages that are on their way: one that is not told by then may come once more. */
 const landSeconds = 2
 
@@ -141,6 +143,7 @@ export class DeliveryWatch {
 
   private tellAll(now: MonoSeconds): void {
     const lines = this.untold
+    this.askTextsAt = Math.min(this.askTextsAt, now + askTextsSoonSeconds)
     this.untold = []
     for (const line of lines) {
       const notice = noticeOf(line)
@@ -149,9 +152,15 @@ export class DeliveryWatch {
     }
   }
 
+  private get mayBeAnswered(): boolean {
+    const { rules } = this.status()
+    return rules.some(({ state, acknowledgedBy }) => state === 'raised' && acknowledgedBy === undefined)
+  }
+
   private askTexts(texts: () => Promise<readonly IncomingText[]>, now: MonoSeconds): void {
+    if (this.hooks.modem?.isUp(now) === false) return
     this.asking = true
-    this.askTextsAt = now + askTextsEverySeconds
+    this.askTextsAt = now + (this.mayBeAnswered ? askTextsSoonSeconds : askTextsEverySeconds)
     const heard = texts()
       .then((came) => came.forEach((text) => this.delivery.heard(text, this.hooks.mono())))
       .finally(() => (this.asking = false))
