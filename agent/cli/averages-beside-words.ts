@@ -74,7 +74,14 @@ export function indexLines({ indexDays }: Beside): string[] {
   if (!first) return []
   const why = first.outcome.ok ? undefined : first.outcome.reason
   if (why !== undefined && indexDays.every(({ outcome }) => !outcome.ok && outcome.reason === why))
-    return ['', `Air quality index of the 24-hour mean: ${indexSentence(first.outcome, '24-hour')}`]
+    return [
+      '',
+      folded(
+        `Air quality index of the 24-hour mean: ${indexSentence(first.outcome, '24-hour')}`,
+        lineWidth(),
+        2,
+      ),
+    ]
   const rows = indexDays.map(({ day, outcome }) => [day, indexSentence(outcome, '24-hour')])
   return ['', 'Air quality index of the 24-hour mean:', ...sentenceTable(rows, 1)]
 }
