@@ -28,6 +28,7 @@ import {
   type SupplySign,
 } from '../terms/terms.js'
 import { hostOf } from './broker-address.js'
+import { alertOptions, caseOpenOf } from './compose-alerts.js'
 import { composeGauges } from './compose-gauges.js'
 import { deliveryOptions, deliveryPorts, modemPortOf } from './compose-delivery.js'
 import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
@@ -83,6 +84,7 @@ export async function composeStation(
     makeUplink: makeUplink.value,
     linkSteps: linkStepsOf(settings),
     supply: supplySignOf(settings),
+    ...caseOpenOf(settings),
     ...powerPorts(settings),
     timeLines: timeLinesOf(settings, modemPort),
     telling: deliveryPorts(settings, modemPort),
@@ -110,7 +112,7 @@ function onceEach(log: Log): (fault: Fault) => void {
 }
 
 function stationOptions(
-  { settings, eventDetails, standardOffsetMinutes }: Plan,
+  { settings, layouts, eventDetails, standardOffsetMinutes }: Plan,
   { claim, keyFingerprint, inMemory }: DataFolder,
 ): StationOptions {
   return {
@@ -120,12 +122,7 @@ function stationOptions(
     recordSeconds: settings.data.recordSeconds,
     flushEverySeconds: settings.data.flushEverySeconds,
     healthEverySeconds: settings.health.everyMinutes * 60,
-    rules: settings.alerts.map((alert) => ({
-      ...alert,
-      onDelaySeconds: alert.onDelayMinutes * 60,
-      offDelaySeconds: alert.offDelayMinutes * 60,
-      leastDataCapture: alert.minDataCapturePercent / 100,
-    })),
+    ...alertOptions(settings, layouts, new Date().toISOString().slice(0, 10)),
     notBefore: programMade,
     startDetails: { version, ...claimDetails(claim), ...(inMemory ? { disk: 'memory' } : {}) },
     keyFingerprint,

@@ -1,5 +1,6 @@
 import type { ChannelName } from '../terms/terms.js'
 import { alertFindings } from './crosschecks-alerts.js'
+import { builtInFindings } from './crosschecks-built-in.js'
 import { deliveryFindings } from './crosschecks-delivery.js'
 import { gaugeFindings, type KnownGaugeLayouts } from './crosschecks-gauges.js'
 import { powerFindings } from './crosschecks-power.js'
@@ -25,6 +26,7 @@ export const crossFindings = (
   ...instrumentFindings(look, layouts),
   ...gaugeFindings(look, gaugeLayouts),
   ...alertFindings(look, layouts, gaugeLayouts),
+  ...builtInFindings(look),
   ...deliveryFindings(look),
   ...uplinkFindings(look),
   ...powerFindings(look),

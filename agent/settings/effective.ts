@@ -89,7 +89,9 @@ export function settingsEventDetails(settings: Settings): Record<string, string>
 /** A recipient as one word: who is told and how; the rest of the block is in the hash. A changed rule in one line too. */
 function briefOf({ delivery, ...settings }: Settings): unknown {
   const whole = fileOf(settings) as { built_in_alerts: object[] }
-  const changed = whole.built_in_alerts.map((one) => Object.entries(one).flat().join(' '))
+  const changed = settings.builtInAlerts.map(({ rule, use }, i) =>
+    use ? Object.entries(whole.built_in_alerts[i]).slice(2).flat().concat(rule).join(' ') : `${rule} off`,
+  )
   const file = { ...whole, built_in_alerts: changed }
   if (!delivery) return file
   const told = delivery.recipients.map(

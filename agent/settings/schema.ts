@@ -23,6 +23,7 @@ import {
   shortName,
   shortNameWords,
 } from './patterns.js'
+import { builtInAlertsList, caseGroup } from './schema-built-in.js'
 import { clockGroup } from './schema-clock.js'
 import { deliveryGroup } from './schema-delivery.js'
 import { gaugeGroup, instrumentGroup } from './schema-instrument.js'
@@ -152,6 +153,8 @@ export const settingsSchema = group('Settings of one Motepost station.', {
   }).prefault({}),
   clock: clockGroup,
   alerts: list('Rules, up to 32.', alert, [0, 32], 'rules').default([]),
+  built_in_alerts: builtInAlertsList,
+  case: caseGroup,
   delivery: deliveryGroup.optional(),
   uplink: uplinkGroup.prefault({}),
   site: site.optional(),

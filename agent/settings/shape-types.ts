@@ -1,4 +1,4 @@
-import type { Scaling, WindowName } from '../terms/terms.js'
+import type { BuiltInRuleName, Scaling, WindowName } from '../terms/terms.js'
 import type { GaugeChannelName } from './patterns.js'
 import type { settingsVersion, SettingsFile } from './schema.js'
 import type { DeliverySettings } from './shape-delivery.js'
@@ -26,6 +26,8 @@ export interface Settings {
   readonly runtime: { readonly folder?: string; readonly groupAccess: boolean }
   readonly clock: ClockSettings
   readonly alerts: readonly AlertSettings[]
+  readonly builtInAlerts: readonly BuiltInAlertSettings[]
+  readonly case: { readonly openFile?: string }
   readonly delivery?: DeliverySettings
   readonly uplink: UplinkSettings
   readonly site?: SiteSettings
@@ -119,6 +121,18 @@ export type LineGaugeSettings = {
   /** Name of a file in config/gauges without .yaml, or a path that ends in .yaml. */
   readonly layout: string
 } & ({ readonly kind: 'modbus'; readonly address: number } | { readonly kind: 'text' })
+
+/** What is other about a rule out of the box. */
+export interface BuiltInAlertSettings {
+  readonly rule: BuiltInRuleName
+  readonly use: boolean
+  /** Level and way back in ug/m3, for rules of particles only. */
+  readonly above?: number
+  readonly backAt?: number
+  /** For rules of troubles only. */
+  readonly afterMinutes?: number
+  readonly priority?: 'low' | 'normal' | 'high'
+}
 
 export interface AlertSettings {
   readonly rule: string

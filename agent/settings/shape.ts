@@ -69,6 +69,10 @@ export function settingsOf(file: SettingsFile): Settings {
     runtime: given({ folder: file.runtime.folder, groupAccess: file.runtime.group_access }),
     clock: clockOf(file.clock),
     alerts: file.alerts.map(alertOf),
+    builtInAlerts: file.built_in_alerts.map(({ rule, use, above, back_at, after_min, priority }) =>
+      given({ rule, use, above, backAt: back_at, afterMinutes: after_min, priority }),
+    ),
+    case: given({ openFile: file.case.open_file }),
     uplink: uplinkOf(file),
     ...(file.site ? { site: siteOf(file.site) } : {}),
     limits: given({
