@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { isBalanced } from '../../agent/terms/terms.js'
+import { isBalanced, type FaultCode } from '../../agent/terms/terms.js'
 import { anna, ben, hour, World, type Told } from './world.js'
 
 const line = ({ rule, state, telling }: Told): string =>
@@ -158,10 +158,38 @@ describe('a way that fails', () => {
     world.modes.sms = 'hangs-lost'
     await world.change('pm10', 'raised')
     await world.pass(300)
-    expect(world.raised).toEqual(['sms to anna delivery-overdue'])
+    const code: FaultCode = 'delivery-overdue'
+    expect(world.raised).toEqual([`sms to anna ${code}`])
+    expect(world.lines.at(-1)?.details).toMatchObject({ state: 'failed', fault: code })
     world.modes.sms = 'works'
     await world.pass(120)
     expect(world.told).toHaveLength(1)
+    expect(world.raised).toEqual([])
+  })
+})
+
+describe('the code of a message', () => {
+  const codeOf = async (storeId: string, before = 0): Promise<string> => {
+    const world = new World([ben], { storeId })
+    for (let i = 0; i < before; i++) world.event(world.mono, 'other', {})
+    await world.change('pm10', 'raised')
+    return world.told[0].code
+  }
+
+  it('is the same for the same store and number of the line, also in a later release', async () => {
+    expect(await codeOf('made')).toBe(await codeOf('made'))
+    // Letters and digits picked by bytes of SHA-256 of 'made 1 0' (sha256sum): a kill may come with an upgrade.
+    expect(await codeOf('made')).toBe('C9N4')
+  })
+
+  it('is another one for another store or line', async () => {
+    const codes = [
+      await codeOf('made'),
+      await codeOf('other'),
+      await codeOf('made', 1),
+      await codeOf('made', 2),
+    ]
+    expect(new Set(codes).size).toBe(4)
   })
 })
 
@@ -273,6 +301,21 @@ describe('many alerts', () => {
     await world.pass(3 * hour)
     expect(world.told.map(({ says }) => says.length)).toEqual([1, 1, 1, 1, 1, 1, 24, 24])
     expect(world.told[7].message.key).toBe(world.told[6].message.key)
+  })
+
+  it('that may have come as a summary come again as the same one, also when each could go by itself by then', async () => {
+    const world = new World([ben], { mostAnHour: 1 })
+    for (let i = 0; i < 4; i++) await world.change(`rule-${i}`, 'raised')
+    world.modes.sms = 'unsure-sent'
+    await world.pass(140)
+    expect(world.told.map(({ says }) => says.length)).toEqual([1, 3])
+    world.modes.sms = 'fails'
+    await world.pass(2 * hour, 60)
+    world.modes.sms = 'works'
+    await world.pass(4 * hour, 60)
+    expect(world.told.map(({ says }) => says.length)).toEqual([1, 3, 3])
+    expect(world.told[2].message.key).toBe(world.told[1].message.key)
+    expect(world.delivery.counts()).toMatchObject({ given: 4, held: 0 })
   })
 
   it('do not hold up what is of high priority', async () => {
@@ -527,6 +570,32 @@ describe('a test message', () => {
     await world.pass(24 * hour, 600)
     expect(world.told).toHaveLength(1)
     expect(await world.delivery.sendTest('nobody', world.mono)).toBeUndefined()
+  })
+
+  it('does not wait for a way that is busy, and says so', async () => {
+    const world = new World([ben])
+    world.modes.sms = 'hangs-lost'
+    await world.change('pm10', 'raised')
+    world.modes.sms = 'works'
+    expect(await world.delivery.sendTest('ben', world.mono)).toEqual([
+      { way: 'sms', delivered: false, words: 'it is sending another message: try again' },
+    ])
+    expect(world.told).toEqual([])
+    await world.pass(hour)
+    expect(lines(world, 'ben')).toEqual(['pm10 raised'])
+  })
+
+  it('that hangs holds an alert up for as long as an attempt may take, and no longer', async () => {
+    const world = new World([ben])
+    world.modes.sms = 'hangs-lost'
+    void world.delivery.sendTest('ben', world.mono)
+    await world.settle()
+    world.modes.sms = 'works'
+    await world.change('pm10', 'raised')
+    await world.pass(290)
+    expect(world.told).toEqual([])
+    await world.pass(20)
+    expect(lines(world, 'ben')).toEqual(['pm10 raised'])
   })
 
   it('is paid like any other', async () => {
