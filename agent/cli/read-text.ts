@@ -11,14 +11,17 @@ const words: Readonly<Record<string, string>> = {
   ENOTDIR: 'a part of this path is no folder',
 }
 
+const sizeWords = (bytes: number): string =>
+  bytes === largestBytes ? 'a megabyte' : `${bytes >> 20} megabytes`
+
 /** A text file that a person wrote, whole. Never waits (a pipe is refused) and never fills the memory. Fault: settings-missing. */
-export function readTextFile(file: string): Outcome<string> {
+export function readTextFile(file: string, mostBytes = largestBytes): Outcome<string> {
   const refused = (why: string) => bad('settings-missing', `${file} (${why})`)
   try {
     const stat = statSync(file)
     if (stat.isDirectory()) return refused(words.EISDIR)
     if (!stat.isFile()) return refused('is no ordinary file')
-    if (stat.size > largestBytes) return refused('is larger than a megabyte: is it another file?')
+    if (stat.size > mostBytes) return refused(`is larger than ${sizeWords(mostBytes)}: is it another file?`)
     return good(readFileSync(file, 'utf8'))
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException

@@ -1,11 +1,13 @@
 import type { Command } from 'commander'
 import type { BrokerConfigOptions } from './broker-config.js'
+import { addArchiveCommands } from './stations-commands.js'
 
 type Finish = (code: Promise<number>) => Promise<void>
 
 /** stations: what concerns the stations of a group together. */
 export function addStationsCommand(program: Command, finish: Finish): void {
   const stations = program.command('stations').description('the stations of a group and their broker')
+  addArchiveCommands(stations, finish)
   stations
     .command('broker-config <folder>')
     .description(

@@ -2,6 +2,7 @@ import type { StationStatus } from '../station/station.js'
 import type { Outcome } from '../terms/terms.js'
 import { askStation, reachStation, refusalText, type Reached } from './reach-station.js'
 import { statusLines } from './status-words.js'
+import { watchScreen } from './watch-screen.js'
 
 export interface StatusOptions {
   readonly watch?: boolean
@@ -34,42 +35,9 @@ function shown(reached: Reached, asked: Outcome<unknown>, { json }: StatusOption
   return statusLines(told, reached)
 }
 
-/** Again and again until Ctrl-C: in place on a terminal, one after the other in a pipe. */
-async function watch(reached: Reached, options: StatusOptions): Promise<number> {
-  const { stdout } = process
-  const screen = stdout.isTTY && !options.json
-  const ended = new AbortController()
-  for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => ended.abort())
-  // Who reads the pipe has gone: nobody is left to tell.
-  stdout.on('error', () => ended.abort())
-  if (screen) stdout.write('\x1b[?25l\x1b[2J')
-  while (!ended.signal.aborted) {
-    const lines = shown(reached, await askStation(reached.settings, { do: 'status' }), options)
-    if (ended.signal.aborted) break
-    if (screen) stdout.write(onScreen(lines, stdout.rows, stdout.columns))
-    else print(options.json ? lines : [...lines, ''])
-    await pause(options.every ?? usualEverySeconds, ended.signal)
-  }
-  if (screen) stdout.write('\x1b[?25h\n')
-  return 0
-}
-
-/** Writes over what stood there; what does not fit is said to be missing. */
-export function onScreen(lines: readonly string[], rows = 24, columns = 80): string {
-  const room = rows - 1
-  const fit =
-    lines.length <= room
-      ? lines
-      : [...lines.slice(0, room - 1), `… ${lines.length - room + 1} more lines: a taller window shows them`]
-  return '\x1b[H' + fit.map((line) => line.slice(0, columns) + '\x1b[K\n').join('') + '\x1b[J'
-}
-
-function pause(seconds: number, until: AbortSignal): Promise<void> {
-  return new Promise((resolve) => {
-    const timer = setTimeout(resolve, seconds * 1000)
-    until.addEventListener('abort', () => {
-      clearTimeout(timer)
-      resolve()
-    })
+const watch = (reached: Reached, options: StatusOptions): Promise<number> =>
+  watchScreen({
+    everySeconds: options.every ?? usualEverySeconds,
+    inPlace: !options.json,
+    lines: async () => shown(reached, await askStation(reached.settings, { do: 'status' }), options),
   })
-}

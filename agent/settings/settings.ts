@@ -36,6 +36,7 @@ export {
   type TextLayout,
 } from './gauge-layout.js'
 export type { GaugeChannelName } from './patterns.js'
+export { readRegister, roundedDegrees, type RegisteredStation, type RegisterOutcome } from './register.js'
 export { settingsJsonSchemaText, settingsVersion } from './schema.js'
 export type {
   AlertSettings,

@@ -3,7 +3,7 @@ import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'no
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, afterEach, describe, expect, it, vi } from 'vitest'
-import { onScreen } from '../../agent/cli/status.js'
+import { onScreen } from '../../agent/cli/watch-screen.js'
 import { localText, readLocalTime, type Place } from '../../agent/cli/local-time.js'
 import type { StationStatus } from '../../agent/station/station.js'
 import { utcMillis } from '../../agent/terms/terms.js'

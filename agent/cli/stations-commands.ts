@@ -1,0 +1,48 @@
+import { InvalidArgumentError, type Command } from 'commander'
+import type { RegisterOptions } from './stations-register.js'
+import type { StationsStatusOptions } from './stations-status.js'
+
+type Finish = (code: Promise<number>) => Promise<void>
+
+const collected = (value: string, before: string[] = []): string[] => [...before, value]
+
+const archiveOption = ['--archive <folder>', 'folder of the archive, as for collect'] as const
+
+/** What is asked of an archive: how the stations stand, and what is noted of them. */
+export function addArchiveCommands(stations: Command, finish: Finish): void {
+  stations
+    .command('status')
+    .description('how every station stands, worst first, with the reason and the first thing to do')
+    .requiredOption(...archiveOption)
+    .option('--station <name>', 'only this one; may be given again', collected)
+    .option('--watch', 'look again and again until Ctrl-C')
+    .option('--every <s>', 'of --watch: so many seconds between two looks [10]', seconds)
+    .option('--json', 'the same facts as JSON; exit code 1 where not all are well')
+    .action(async (options: StationsStatusOptions) =>
+      finish((await import('./stations-status.js')).stationsStatus(options)),
+    )
+  stations
+    .command('register [station]')
+    .description('show what is noted of the stations in register.yaml of the archive, or note more')
+    .requiredOption(...archiveOption)
+    .option('--name <text>', 'what people call it')
+    .option('--latitude <degrees>', 'north; others see it rounded to 0.01 deg')
+    .option('--longitude <degrees>', 'east; others see it rounded to 0.01 deg')
+    .option('--height <metres>', 'of the inlet above the ground')
+    .option('--source <name=deg>', 'what lies in which direction, also NAME=DEG,METRES; again', collected)
+    .option('--deployed <words>', "'PLACE from 2026-03-01'")
+    .option('--removed <day>', 'last day of the deployment that stands open')
+    .option('--note <text>', 'for people; may be given again', collected)
+    .option('--photo <file>', 'name of a photo; may be given again', collected)
+    .option('--exact', 'show positions as they were noted')
+    .option('--json', 'the same facts as JSON')
+    .action(async (station: string | undefined, options: RegisterOptions) =>
+      finish((await import('./stations-register.js')).stationsRegister(station, options)),
+    )
+}
+
+function seconds(text: string): number {
+  const value = Number(text)
+  if (value >= 1 && value <= 3600) return value
+  throw new InvalidArgumentError('It must be a number of seconds from 1 to 3600.')
+}

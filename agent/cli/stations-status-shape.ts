@@ -1,0 +1,150 @@
+/**
+ * What a collector says of its stations, as it stands in `status.json` of the archive folder and comes over the control
+ * socket. What is not there, or not as it should be, is left out; a file from elsewhere never throws.
+ */
+
+/** Worst first: the order in which a person should look. */
+export const standingStates = ['trouble', 'silent', 'suspect', 'late', 'well'] as const
+export type StandingState = (typeof standingStates)[number]
+
+export interface StandingReason {
+  readonly code: string
+  readonly words: string
+  readonly firstThing?: string
+  /** UTC text. */
+  readonly since?: string
+}
+
+export interface StationStanding {
+  readonly station: string
+  readonly state: StandingState
+  readonly reasons: readonly StandingReason[]
+  /** UTC text: the newest message of any kind, and the newest health. */
+  readonly heardAt?: string
+  readonly healthAt?: string
+  readonly capturePercent?: number
+  readonly chargePercent?: number
+  readonly clockErrorSeconds?: number
+  readonly backlogLines?: number
+  readonly stores: readonly string[]
+  readonly software?: string
+}
+
+export interface CollectorStatus {
+  /** UTC text: when this was so. */
+  readonly at?: string
+  readonly group?: string
+  readonly stations: readonly StationStanding[]
+  /** Packs that came, and what became of them. */
+  readonly packs?: {
+    readonly taken: number
+    readonly given: number
+    readonly held: number
+    readonly refused: Readonly<Record<string, number>>
+  }
+  readonly lines?: {
+    readonly added: number
+    readonly doubles: number
+    readonly conflicts: number
+    readonly refused: number
+  }
+}
+
+const mostStations = 10_000
+const mostReasons = 30
+const longestText = 400
+
+type Facts = Readonly<Record<string, unknown>>
+
+/** undefined where this is no status of a collector, or of one that does not judge stations yet. */
+export function readCollectorStatus(value: unknown): CollectorStatus | undefined {
+  const facts = factsOf(value)
+  if (!Array.isArray(facts.stations)) return undefined
+  const stations = facts.stations.slice(0, mostStations).flatMap((one) => standingIn(factsOf(one)))
+  return {
+    ...defined({
+      at: time(facts.at),
+      group: name(facts.group),
+      packs: packsIn(facts),
+      lines: linesIn(facts),
+    }),
+    stations,
+  }
+}
+
+function standingIn(facts: Facts): StationStanding[] {
+  const station = name(facts.station)
+  const state = standingStates.find((word) => word === facts.state)
+  if (station === undefined || state === undefined) return []
+  const reasons = list(facts.reasons, mostReasons).flatMap((one) => reasonIn(factsOf(one)))
+  return [
+    {
+      ...{ station, state, reasons },
+      ...defined({
+        heardAt: time(facts.heard_at),
+        healthAt: time(facts.health_at),
+        capturePercent: number(facts.capture_percent),
+        chargePercent: number(facts.charge_percent),
+        clockErrorSeconds: number(facts.clock_error_s),
+        backlogLines: number(facts.backlog_lines),
+        software: text(facts.software),
+      }),
+      stores: list(facts.stores, mostReasons).flatMap((id) => text(id) ?? []),
+    },
+  ]
+}
+
+function reasonIn(facts: Facts): StandingReason[] {
+  const code = text(facts.code)
+  const words = text(facts.words)
+  if (code === undefined || words === undefined) return []
+  return [{ code, words, ...defined({ firstThing: text(facts.first_thing), since: time(facts.since) }) }]
+}
+
+function packsIn({ packs }: Facts): CollectorStatus['packs'] {
+  const { taken, given, held, refused } = factsOf(packs)
+  if (packs === undefined) return undefined
+  const reasons = Object.entries(factsOf(refused)).slice(0, mostReasons)
+  return {
+    ...{ taken: number(taken) ?? 0, given: number(given) ?? 0, held: number(held) ?? 0 },
+    refused: Object.fromEntries(reasons.map(([reason, count]) => [reason, number(count) ?? 0])),
+  }
+}
+
+function linesIn({ lines }: Facts): CollectorStatus['lines'] {
+  const { added, doubles, conflicts, refused } = factsOf(lines)
+  if (lines === undefined) return undefined
+  return {
+    ...{ added: number(added) ?? 0, doubles: number(doubles) ?? 0 },
+    ...{ conflicts: number(conflicts) ?? 0, refused: number(refused) ?? 0 },
+  }
+}
+
+// ---- one value ------------------------------------------------------------------------------------------------------
+
+const factsOf = (value: unknown): Facts =>
+  typeof value === 'object' && value !== null && !Array.isArray(value) ? (value as Facts) : {}
+
+const list = (value: unknown, most: number): unknown[] => (Array.isArray(value) ? value.slice(0, most) : [])
+
+const number = (value: unknown): number | undefined =>
+  typeof value === 'number' && Number.isFinite(value) ? value : undefined
+
+/** What comes from afar must not move the cursor of a terminal. */
+const text = (value: unknown): string | undefined =>
+  typeof value === 'string' && value !== ''
+    ? value.slice(0, longestText).replace(/[\u0000-\u001f\u007f-\u009f]/g, ' ')
+    : undefined
+
+/** As in topics and folders. */
+const name = (value: unknown): string | undefined =>
+  typeof value === 'string' && /^[a-z0-9][a-z0-9-]{0,31}$/.test(value) ? value : undefined
+
+const time = (value: unknown): string | undefined =>
+  typeof value === 'string' && value.length <= 40 && Number.isFinite(Date.parse(value)) ? value : undefined
+
+function defined<T extends object>(facts: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
+  return Object.fromEntries(Object.entries(facts).filter(([, value]) => value !== undefined)) as {
+    [K in keyof T]?: Exclude<T[K], undefined>
+  }
+}

@@ -1,0 +1,131 @@
+/** How all stations of a group stand, for a person: a table, worst first, and below it why and what to do first. */
+import { folded, tableText } from './plain-text.js'
+import {
+  standingStates,
+  type CollectorStatus,
+  type StandingReason,
+  type StandingState,
+  type StationStanding,
+} from './stations-status-shape.js'
+import { durationText } from './status-words.js'
+
+/** Beside the word, so that a state is told by neither colour nor word alone. */
+export const stateShapes: Readonly<Record<StandingState, string>> = {
+  trouble: '▲',
+  silent: '○',
+  suspect: '◇',
+  late: '◐',
+  well: '●',
+}
+
+export interface StatusView {
+  /** Now, UTC milliseconds. */
+  readonly now: number
+  /** Characters in a line. */
+  readonly width: number
+  /** What a person calls a station, where the register says. */
+  readonly names?: ReadonlyMap<string, string>
+  /** Set where no collector answered: the status is what one left behind. */
+  readonly left?: string
+}
+
+/** With so many characters there is room for names, versions and stores too. */
+const wideFrom = 110
+const longestName = 28
+const reasonIndent = 4
+
+export function stationsText(status: CollectorStatus, view: StatusView): string[] {
+  const stations = worstFirst(status.stations)
+  return [
+    ...titleLines(status, view),
+    '',
+    ...(stations.length === 0 ? ['No station has been heard yet.'] : tableLines(stations, view)),
+    ...stations.flatMap((station) => reasonLines(station, view)),
+    ...refusedLines(status, view),
+  ]
+}
+
+export const worstFirst = (stations: readonly StationStanding[]): StationStanding[] =>
+  [...stations].sort(
+    (a, b) =>
+      standingStates.indexOf(a.state) - standingStates.indexOf(b.state) || (a.station < b.station ? -1 : 1),
+  )
+
+/** '2 trouble, 1 silent': states without a station are left out. */
+export const stateCounts = (stations: readonly StationStanding[]): [StandingState, number][] =>
+  standingStates
+    .map((state): [StandingState, number] => [state, stations.filter((one) => one.state === state).length])
+    .filter(([, count]) => count > 0)
+
+function titleLines({ group, at, stations }: CollectorStatus, view: StatusView): string[] {
+  const counts = stateCounts(stations).map(([state, count]) => `${stateShapes[state]} ${count} ${state}`)
+  const title = [`${group ?? 'stations'}: ${stations.length}`, ...counts].join('   ')
+  const time = at === undefined ? '' : `${at.slice(0, 16).replace('T', ' ')} UTC`
+  const joined = title.length + time.length + 2 <= view.width
+  const first = joined ? [title + time.padStart(view.width - title.length)] : [title, time]
+  return view.left === undefined ? first : [...first, folded(view.left, view.width, 2)].join('\n').split('\n')
+}
+
+function tableLines(stations: readonly StationStanding[], view: StatusView): string[] {
+  const wide = view.width >= wideFrom
+  const head = ['', 'station', 'state', 'heard', 'captured', 'charge', 'backlog', 'clock']
+  const rows = stations.map((one) => [
+    stateShapes[one.state],
+    one.station,
+    one.state,
+    agoText(one.heardAt, view.now),
+    percentText(one.capturePercent),
+    percentText(one.chargePercent),
+    one.backlogLines === undefined ? '-' : String(one.backlogLines),
+    one.clockErrorSeconds === undefined ? '-' : `${one.clockErrorSeconds.toFixed(1)} s`,
+    ...(wide ? wideCells(one, view) : []),
+  ])
+  return tableText([wide ? [...head, 'version', 'name'] : head, ...rows], 3)
+}
+
+/** The name stands last, so that numbers stay under each other. */
+const wideCells = ({ station, software }: StationStanding, { names }: StatusView): string[] => [
+  software ?? '-',
+  (names?.get(station) ?? '').slice(0, longestName).padEnd(longestName),
+]
+
+const percentText = (percent: number | undefined): string =>
+  percent === undefined ? '-' : `${percent.toFixed(0)} %`
+
+/** '12 min ago'; a time that lies ahead is no age. */
+function agoText(utc: string | undefined, now: number): string {
+  if (utc === undefined) return 'never'
+  const seconds = (now - Date.parse(utc)) / 1000
+  return seconds < -1 ? 'ahead' : durationText(Math.max(0, seconds))
+}
+
+function reasonLines({ station, state, reasons }: StationStanding, view: StatusView): string[] {
+  if (reasons.length === 0) return []
+  const name = view.names?.get(station)
+  const title = `${stateShapes[state]} ${station}${name === undefined ? '' : ` (${name})`}: ${state}`
+  return ['', ...folded(title, view.width, 2).split('\n'), ...reasons.flatMap((one) => reasonText(one, view))]
+}
+
+function reasonText({ words, firstThing, since }: StandingReason, { now, width }: StatusView): string[] {
+  const age = since === undefined ? NaN : (now - Date.parse(since)) / 1000
+  const said = age > 0 ? `${words} (for ${durationText(age)}).` : `${words}.`
+  const todo = firstThing === undefined ? '' : ` First: ${firstThing}.`
+  const indent = ' '.repeat(reasonIndent)
+  return folded((said + todo).replaceAll('..', '.'), width - reasonIndent)
+    .split('\n')
+    .map((line) => indent + line)
+}
+
+/** Packs that came and could not be taken are nobody's station; they are told below. */
+function refusedLines({ packs, lines }: CollectorStatus, { width }: StatusView): string[] {
+  const refused = Object.entries(packs?.refused ?? {}).filter(([, count]) => count > 0)
+  const told = [
+    ...(refused.length === 0
+      ? []
+      : [`Packs refused: ${refused.map(([reason, count]) => `${count} ${reason}`).join(', ')}.`]),
+    ...(lines && lines.conflicts > 0
+      ? [`${lines.conflicts} lines came with other content under a number that is taken: kept aside.`]
+      : []),
+  ]
+  return told.length === 0 ? [] : ['', ...told.flatMap((line) => folded(line, width, 2).split('\n'))]
+}

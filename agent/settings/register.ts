@@ -1,0 +1,118 @@
+/**
+ * The register of a group's stations (`register.yaml` beside an archive): what no message of a station tells. Text in, a
+ * register out, or every fault with line, column and key, as in the settings file.
+ */
+import { pathText, type SettingsFault } from './fault.js'
+import { schemaFindings, withoutEchoes } from './keys.js'
+import { group, list, number, text } from './leaves.js'
+import { atValue, type Finding } from './look.js'
+import { anyWords, plainText } from './patterns.js'
+import { readYaml } from './yaml-text.js'
+
+const stationName = text(
+  'Its name at the broker.',
+  /^[a-z0-9][a-z0-9-]{0,31}$/,
+  '1 to 32 small letters, digits and hyphens',
+)
+const words = (about: string) => text(about, plainText, anyWords)
+const day = (about: string) => text(about, /^\d{4}-\d\d-\d\d$/, 'a day as 2026-03-01')
+
+const source = group('Something that may be heard or smelt from there.', {
+  name: words('What it is.'),
+  bearing: number('Direction in which it lies, from north by east.', { least: 0, most: 360, unit: 'deg' }),
+  distance_m: number('How far away.', { least: 0, most: 100_000, unit: 'm' }).optional(),
+})
+
+const deployment = group('A time at one place.', {
+  place: words('Where.'),
+  from: day('First day.'),
+  to: day('Last day; absent: still there.').optional(),
+})
+
+const station = group('One station.', {
+  station: stationName,
+  name: words('What people call it.').optional(),
+  latitude: number('North; others see it rounded.', { least: -90, most: 90, unit: 'deg' }).optional(),
+  longitude: number('East; others see it rounded.', { least: -180, most: 180, unit: 'deg' }).optional(),
+  height_m: number('Of the inlet above the ground.', { least: 0, most: 500, unit: 'm' }).optional(),
+  sources: list('What lies around it.', source, [0, 50], 'sources').optional(),
+  deployments: list('Where it was, when.', deployment, [0, 200], 'deployments').optional(),
+  notes: list('For people.', words('A note.'), [0, 200], 'notes').optional(),
+  photos: list('Names of files.', words('Name of a file.'), [0, 200], 'names').optional(),
+})
+
+const registerSchema = group('The register.', {
+  stations: list('The stations of the group.', station, [0, 2000], 'stations'),
+})
+
+export interface RegisteredStation {
+  readonly station: string
+  readonly name?: string
+  readonly latitude?: number
+  readonly longitude?: number
+  readonly heightMetres?: number
+  readonly sources: readonly {
+    readonly name: string
+    readonly bearingDegrees: number
+    readonly distanceMetres?: number
+  }[]
+  readonly deployments: readonly { readonly place: string; readonly from: string; readonly to?: string }[]
+  readonly notes: readonly string[]
+  readonly photos: readonly string[]
+}
+
+export type RegisterOutcome =
+  | { readonly ok: true; readonly stations: readonly RegisteredStation[] }
+  | { readonly ok: false; readonly faults: readonly SettingsFault[] }
+
+const textKeys = ['station', 'name', 'place', 'from', 'to', 'notes', 'photos']
+
+/** @param fileName stands before each fault */
+export function readRegister(content: string, fileName: string): RegisterOutcome {
+  const yaml = readYaml(content, textKeys)
+  const at = ({ path, which, verdict }: Finding): SettingsFault => ({
+    file: fileName,
+    ...yaml.place(path, which),
+    keyPath: pathText(path),
+    ...verdict,
+  })
+  const problems = yaml.problems.map(({ place, path, ...verdict }) => ({
+    file: fileName,
+    ...place,
+    keyPath: pathText(path),
+    ...verdict,
+  }))
+  const findings = yaml.value === undefined ? [] : withoutEchoes(schemaFindings(yaml.value, registerSchema))
+  const faults = [...problems, ...findings.map(at)]
+  if (faults.length > 0) return { ok: false, faults }
+  const parsed = registerSchema.parse(yaml.value).stations
+  const doubled = parsed.flatMap(({ station: name }, i) =>
+    parsed.findIndex((one) => one.station === name) < i
+      ? [at(atValue(['stations', i, 'station'], twice))]
+      : [],
+  )
+  if (doubled.length > 0) return { ok: false, faults: doubled }
+  return { ok: true, stations: parsed.map(shaped) }
+}
+
+const twice = {
+  code: 'conflict',
+  wrong: 'this station stands here twice',
+  advice: 'put what is known of it into one entry',
+} as const
+
+function shaped(one: (typeof registerSchema)['_output']['stations'][number]): RegisteredStation {
+  const { height_m: heightMetres, sources = [], deployments = [], notes = [], photos = [], ...same } = one
+  return {
+    ...same,
+    ...(heightMetres === undefined ? {} : { heightMetres }),
+    sources: sources.map(({ name, bearing, distance_m }) => ({
+      ...{ name, bearingDegrees: bearing },
+      ...(distance_m === undefined ? {} : { distanceMetres: distance_m }),
+    })),
+    ...{ deployments, notes, photos },
+  }
+}
+
+/** Degrees as others may see them: about a kilometre. */
+export const roundedDegrees = (degrees: number): number => Math.round(degrees * 100) / 100

@@ -1,0 +1,121 @@
+import { writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { afterEach, describe, expect, it } from 'vitest'
+import { readCollectorStatus } from '../../agent/cli/stations-status-shape.js'
+import { stationsText } from '../../agent/cli/stations-status-words.js'
+import { stationsStatus } from '../../agent/cli/stations-status.js'
+import { ran } from './desk-rig.js'
+import { answering, archiveFolder, endAll, left, madeStatus } from './stations-rig.js'
+
+afterEach(endAll)
+
+const status = () => readCollectorStatus(madeStatus())!
+
+describe('stations status', () => {
+  it('shows the worst first, each state by its word and by a shape of its own', async () => {
+    const archive = await answering(madeStatus())
+    const { code, out } = await ran(() => stationsStatus({ archive }), '80')
+    expect(code).toBe(1)
+    const rows = out.split('\n').filter((line) => /^[▲○◇◐●] {2}/.test(line))
+    expect(rows.map((row) => row.split(/ {2,}/).slice(0, 3).join(' '))).toEqual([
+      '▲ harbour trouble',
+      '○ north-fence silent',
+      '◇ quarry suspect',
+      '◐ school late',
+      '● gate well',
+    ])
+    expect(out).toMatch(
+      /▲ harbour: trouble\n {4}the sensor port went away \(for 95 min\)\. First: check plug/,
+    )
+    expect(out).toContain('Packs refused: 2 too-deep, 1 wrong-topic.')
+  })
+
+  it.each([80, 120])('keeps every line within %i columns', (columns) => {
+    const lines = stationsText(status(), { now: Date.now(), width: columns - 1 })
+    expect(Math.max(...lines.map((line) => line.length))).toBeLessThan(columns)
+  })
+
+  it('has room for what people call a station on a wide screen, and says it with the reasons on any', async () => {
+    const archive = await answering(madeStatus())
+    writeFileSync(join(archive, 'register.yaml'), 'stations:\n  - station: harbour\n    name: Harbour wall\n')
+    const wide = await ran(() => stationsStatus({ archive }), '120')
+    expect(wide.out).toMatch(/▲ {2}harbour .*Harbour wall/)
+    const narrow = await ran(() => stationsStatus({ archive }), '80')
+    expect(narrow.out).toMatch(/▲ harbour \(Harbour wall\): trouble/)
+  })
+
+  it('ends with 0 where all are well', async () => {
+    const [well] = madeStatus().stations
+    const archive = await answering({ ...madeStatus(), stations: [well] })
+    expect((await ran(() => stationsStatus({ archive }))).code).toBe(0)
+  })
+
+  it('tells the same as JSON, with a null for what nobody knows', async () => {
+    const archive = await answering(madeStatus())
+    const { code, out } = await ran(() => stationsStatus({ archive, json: true }))
+    const told = JSON.parse(out) as { stations: Record<string, unknown>[]; collector_runs: boolean }
+    expect([code, told.collector_runs]).toEqual([1, true])
+    expect(told.stations[0]).toMatchObject({
+      station: 'harbour',
+      state: 'trouble',
+      shape: '▲',
+      clock_error_s: 3.25,
+      backlog_lines: null,
+      reasons: [{ code: 'port-gone', first_thing: 'check plug, cable and supply of the adapter' }],
+    })
+  })
+
+  it('shows one station of many, and says which there are where a name is wrong', async () => {
+    const archive = await answering(madeStatus())
+    const one = await ran(() => stationsStatus({ archive, station: ['gate'] }))
+    expect([one.code, one.out.includes('harbour')]).toEqual([0, false])
+    const wrong = await ran(() => stationsStatus({ archive, station: ['gaet'] }))
+    expect([wrong.code, wrong.err]).toEqual([2, expect.stringContaining("no station 'gaet' was heard")])
+  })
+
+  it('tells how things stood where no collector answers any more, and that nobody looks now', async () => {
+    const archive = left(JSON.stringify({ ...madeStatus(), stations: [madeStatus().stations[0]] }))
+    const { code, out } = await ran(() => stationsStatus({ archive }))
+    expect(code).toBe(1)
+    expect(out).toContain('No collector answers at this archive')
+    const json = await ran(() => stationsStatus({ archive, json: true }))
+    expect(JSON.parse(json.out)).toMatchObject({ collector_runs: false })
+  })
+
+  it.each([
+    ['nothing at all', undefined],
+    ['half of a file', '{"v":1,"stations":[{"stat'],
+    ['another file', '{"v":1,"lines":[1,2]}'],
+  ])('says that nobody can tell: %s', async (_, text) => {
+    const archive = text === undefined ? archiveFolder() : left(text)
+    const { code, err } = await ran(() => stationsStatus({ archive }))
+    expect([code, err]).toEqual([1, expect.stringContaining('no collector answers')])
+  })
+})
+
+describe('the status of a collector', () => {
+  it('is read without what is wrong in it, and no text of it moves the cursor', () => {
+    const [gate] = madeStatus().stations
+    const read = readCollectorStatus({
+      at: 'yesterday',
+      group: '../etc',
+      stations: [
+        { ...gate, capture_percent: '99', clock_error_s: Infinity, software: '\x1b[2J1.0', stores: [7, 'x'] },
+        { ...gate, station: '../gate' },
+        { ...gate, state: 'splendid' },
+        null,
+        'gate',
+      ],
+    })
+    expect(read!.stations).toHaveLength(1)
+    expect(read).not.toHaveProperty('at')
+    expect(read).not.toHaveProperty('group')
+    expect(read!.stations[0]).toMatchObject({ station: 'gate', software: ' [2J1.0', stores: ['x'] })
+    expect(read!.stations[0]).not.toHaveProperty('capturePercent')
+    expect(read!.stations[0]).not.toHaveProperty('clockErrorSeconds')
+  })
+
+  it.each([[null], [1], ['x'], [[]], [{}], [{ stations: {} }]])('is none of %j', (value) => {
+    expect(readCollectorStatus(value)).toBeUndefined()
+  })
+})
