@@ -7,6 +7,8 @@ export interface Piece {
   readonly rank?: number
   /** What stays of it; nothing where it is absent. */
   readonly short?: string
+  /** What stays where that is still too long. */
+  readonly least?: string
 }
 
 /** A name that has no form in the 7-bit alphabet is worth some more SMS, but not any number of them. */
@@ -23,14 +25,17 @@ export function fitted(pieces: readonly Piece[]): string {
     .map(({ rank = 0 }, index) => ({ rank, index }))
     .filter(({ rank }) => rank > 0)
     .sort((a, b) => b.rank - a.rank)
-  for (const { index } of order) {
-    if (fits(texts.join(''))) break
-    const { text, short = '' } = pieces[index]!
-    // What is not said in full is not said in short.
-    texts[index] = text === '' ? '' : short
-  }
+  for (const form of [shortOf, leastOf])
+    for (const { index } of order) {
+      if (fits(texts.join(''))) break
+      // What is not said in full is not said in short.
+      if (texts[index] !== '') texts[index] = form(pieces[index]!)
+    }
   return cut(texts.join(''))
 }
+
+const shortOf = ({ short = '' }: Piece): string => short
+const leastOf = ({ short = '', least = short }: Piece): string => least
 
 function fits(text: string): boolean {
   const { alphabet, units } = encodeSms(text)

@@ -26,6 +26,7 @@ export interface WordingOptions {
 /** From this relative humidity on a high value of dust may be fog. */
 export const fogFromPercent = 90
 const longName = 24
+const shortestName = 12
 const longDetail = 40
 
 export class Wording {
@@ -62,11 +63,12 @@ export class Wording {
 
   private pieces(notice: Notice, telling: Telling): readonly Piece[] {
     const name = plainWords(this.options.station)
-    const station = { text: `${name}: `, rank: 1, short: `${shortened(name, longName)}: ` }
+    const [short, least] = [longName, shortestName].map((most) => `${shortened(name, most)}: `)
+    const station = { text: `${name}: `, rank: 1, short, least }
     const code = { text: ` Code ${telling.code}` }
     if (notice.rule === 'test') return [station, { text: `test message, sent ${this.now()}. All is well.` }]
     if (notice.rule === 'daily') return [station, ...this.daily(notice)]
-    if (notice.rule === 'summary') return [station, ...this.summary(telling), ...asides(telling)]
+    if (notice.rule === 'summary') return [station, ...this.summary(telling), ...asides(telling), code]
     const body =
       notice.facts.channel === undefined ? this.trouble(notice, telling) : this.value(notice, telling)
     return [station, ...body, ...asides(telling), code]
@@ -77,14 +79,17 @@ export class Wording {
   private value(notice: Notice, telling: Telling): readonly Piece[] {
     const { raised } = telling
     if (notice.state !== 'over') return [...this.beyond(notice), ...quality(notice.facts)]
+    const [back, mean] = this.back(notice)
     if (!raised)
-      return [{ text: `${levelFacts(notice.facts).what} ${this.back(notice)}` }, ...quality(notice.facts)]
+      return [{ text: `${levelFacts(notice.facts).what} ${back}${mean}.` }, ...quality(notice.facts)]
     const was = levelFacts(raised.facts)
     const from = this.sinceWords(raised, 'from')
     return [
       { text: `${was.what} ${was.average} mean was ${was.side} ${was.limit} ${was.unit}${from}` },
       { text: ` (${raised.facts.value}${was.uncorrected})`, rank: 2 },
-      { text: `, ${this.back(notice)}` },
+      { text: `, ${back}` },
+      { text: mean, rank: 3 },
+      { text: '.' },
       ...quality(notice.facts),
     ]
   }
@@ -100,11 +105,11 @@ export class Wording {
   }
 
   /** For a rule that watches for low values 'back above': never 'all clear' for what was low to begin with. */
-  private back(notice: Notice): string {
+  private back(notice: Notice): readonly [back: string, mean: string] {
     const { value = '?', back_at } = notice.facts
     const { average, side, limit, unit, uncorrected } = levelFacts(notice.facts)
     const to = `back ${side === 'above' ? 'below' : 'above'} ${back_at ?? limit}`
-    return `${to}${this.sinceWords(notice, 'since')} (${average} mean ${value} ${unit}${uncorrected}).`
+    return [`${to}${this.sinceWords(notice, 'since')}`, ` (${average} mean ${value} ${unit}${uncorrected})`]
   }
 
   // ---- trouble ----------------------------------------------------------------------------------------------------------
@@ -121,13 +126,12 @@ export class Wording {
 
   // ---- several, and every day -------------------------------------------------------------------------------------------
 
-  private summary({ summary = [], code }: Telling): readonly Piece[] {
+  private summary({ summary = [] }: Telling): readonly Piece[] {
     const each = summary.map((notice) => shortened(this.short(notice), longDetail))
     return [
       { text: `${summary.length} alerts: ` },
       ...each.map((text, i) => ({ text: i === 0 ? text : `; ${text}`, rank: i < 2 ? 0 : i, short: '' })),
       { text: '.' },
-      { text: ` Code ${code}` },
     ]
   }
 
@@ -145,7 +149,7 @@ export class Wording {
       { text: `alive ${this.now()}.` },
       { text: means ? ` 24-h mean ${means} uncorrected` : ' no 24-h mean' },
       { text: data === undefined ? '.' : `, data ${data}%.` },
-      { text: battery ? ` Battery ${battery}.` : '' },
+      { text: battery ? ` Battery ${battery}.` : '', rank: 1, short: ` ${battery}.`, least: '' },
       {
         text: troubles ? ` Trouble: ${troubles}.` : ' No trouble.',
         rank: 1,
@@ -261,8 +265,13 @@ const mayBeFog = ({ channel = '', humidity_percent: humidity }: Fields): boolean
 function quality(facts: Fields): readonly Piece[] {
   const { data_capture_percent: data, humidity_percent: humidity } = facts
   return [
-    { text: data === undefined ? '' : ` Data ${data}%.`, rank: 3 },
-    { text: mayBeFog(facts) ? ` RH ${humidity}%, may be fog.` : '', rank: 2, short: ' May be fog.' },
+    { text: data === undefined ? '' : ` Data ${data}%.`, rank: 4 },
+    {
+      text: mayBeFog(facts) ? ` RH ${humidity}%, may be fog.` : '',
+      rank: 2,
+      short: ' May be fog.',
+      least: '',
+    },
   ]
 }
 
@@ -270,8 +279,10 @@ function detailPieces({ detail, value, unit }: Fields): readonly Piece[] {
   const words = [value === undefined ? '' : `${value} ${unit ?? ''}`, detail ?? '']
   const said = words.filter((text) => text !== '').join(', ')
   if (said === '') return [{ text: '.' }]
-  return [{ text: `: ${said}.`, rank: 3, short: `: ${shortened(said, longDetail)}.` }]
+  return [{ text: ended(`: ${said}`), rank: 3, short: ended(`: ${shortened(said, longDetail)}`), least: '.' }]
 }
+
+const ended = (text: string): string => (text.endsWith('.') ? text : `${text}.`)
 
 const firstThing = ({ first }: Fields): readonly Piece[] =>
   first === undefined ? [] : [{ text: ` First: ${first}.`, rank: 9 }]
@@ -280,8 +291,8 @@ const firstThing = ({ first }: Fields): readonly Piece[] =>
 function asides({ chatters, acknowledgedBy, lastToday }: Telling): readonly Piece[] {
   const often = ` Raised ${chatters} times, told no more until it is quiet.`
   return [
-    { text: chatters === undefined ? '' : often, rank: 2, short: ` Raised ${chatters} times, no more told.` },
+    { text: chatters === undefined ? '' : often, rank: 2, short: ' Comes and goes.' },
     { text: acknowledgedBy === undefined ? '' : ` Acknowledged by ${acknowledgedBy}.`, rank: 5 },
-    { text: lastToday === true ? ' Last SMS today.' : '' },
+    { text: lastToday === true ? ' Last SMS today.' : '', rank: 1, short: ' Last today.' },
   ]
 }
