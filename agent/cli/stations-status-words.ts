@@ -66,22 +66,36 @@ function titleLines({ group, at, stations }: CollectorStatus, view: StatusView):
   return view.left === undefined ? first : [...first, folded(view.left, view.width, 2)].join('\n').split('\n')
 }
 
+/** Narrow screens and long names cost columns from the right: what is wrong there stands among the reasons too. */
 function tableLines(stations: readonly StationStanding[], view: StatusView): string[] {
   const wide = view.width >= wideFrom
-  const head = ['', 'station', 'state', 'heard', 'captured', 'charge', 'backlog', 'clock']
-  const rows = stations.map((one) => [
-    stateShapes[one.state],
-    one.station,
-    one.state,
-    agoText(one.heardAt, view.now),
-    percentText(one.capturePercent),
-    percentText(one.chargePercent),
-    one.backlogLines === undefined ? '-' : String(one.backlogLines),
-    one.clockErrorSeconds === undefined ? '-' : `${one.clockErrorSeconds.toFixed(1)} s`,
-    ...(wide ? wideCells(one, view) : []),
-  ])
-  return tableText([wide ? [...head, 'version', 'name'] : head, ...rows], 3)
+  const usual = ['', 'station', 'state', 'heard', 'captured', 'charge', 'backlog', 'clock']
+  const head = wide ? [...usual, 'version', 'name'.padEnd(longestName)] : usual
+  const rows = [
+    head,
+    ...stations.map((one) => [...usualCells(one, view), ...(wide ? wideCells(one, view) : [])]),
+  ]
+  for (let columns = head.length; ; columns--) {
+    const lines = tableText(
+      rows.map((row) => row.slice(0, columns)),
+      3,
+    )
+    if (columns <= fewestColumns || lines.every((line) => line.length <= view.width)) return lines
+  }
 }
+
+const fewestColumns = 4
+
+const usualCells = (one: StationStanding, { now }: StatusView): string[] => [
+  stateShapes[one.state],
+  one.station,
+  one.state,
+  agoText(one.heardAt, now),
+  percentText(one.capturePercent),
+  percentText(one.chargePercent),
+  one.backlogLines === undefined ? '-' : String(one.backlogLines),
+  one.clockErrorSeconds === undefined ? '-' : `${one.clockErrorSeconds.toFixed(1)} s`,
+]
 
 /** The name stands last, so that numbers stay under each other. */
 const wideCells = ({ station, software }: StationStanding, { names }: StatusView): string[] => [

@@ -35,6 +35,17 @@ describe('stations status', () => {
     expect(Math.max(...lines.map((line) => line.length))).toBeLessThan(columns)
   })
 
+  it('leaves columns out at the right before it cuts a name', () => {
+    const long = 'north-fence-by-the-long-lake-x32'
+    const [gate] = status().stations
+    const lines = (width: number) =>
+      stationsText({ stations: [{ ...gate, station: long }] }, { now: Date.now(), width })
+    expect(lines(79).some((line) => line.includes(`${long}  well`))).toBe(true)
+    expect(Math.max(...lines(79).map((line) => line.length))).toBeLessThan(80)
+    expect(lines(79).join('\n')).not.toContain('clock')
+    expect(lines(119).join('\n')).toContain('clock')
+  })
+
   it('has room for what people call a station on a wide screen, and says it with the reasons on any', async () => {
     const archive = await answering(madeStatus())
     writeFileSync(join(archive, 'register.yaml'), 'stations:\n  - station: harbour\n    name: Harbour wall\n')
