@@ -1,4 +1,5 @@
 import { InvalidArgumentError, type Command } from 'commander'
+import type { StationsAveragesOptions, StationsExportOptions } from './stations-figures.js'
 import type { RegisterOptions } from './stations-register.js'
 import type { StationsStatusOptions } from './stations-status.js'
 
@@ -38,6 +39,35 @@ export function addArchiveCommands(stations: Command, finish: Finish): void {
     .option('--json', 'the same facts as JSON')
     .action(async (station: string | undefined, options: RegisterOptions) =>
       finish((await import('./stations-register.js')).stationsRegister(station, options)),
+    )
+  addFigures(stations, finish)
+}
+
+const withSpan = (command: Command): Command =>
+  command
+    .requiredOption(...archiveOption)
+    .option('--channel <name>', 'a channel, or all; may be given again', collected)
+    .option('--from <time>', 'first, as for averages')
+    .option('--to <time>', 'not included; of a day the whole day')
+    .option('--zone <zone>', "Region/City or +01:00 [as each station's store tells]")
+
+function addFigures(stations: Command, finish: Finish): void {
+  withSpan(stations.command('averages <station...>'))
+    .description('averages of each of these stations, from the archive')
+    .option('--ten-minutes', '10-min means in place of hours')
+    .option('--detail', 'data capture by hour of day, and the command that explains each number')
+    .option('--json', 'the same facts as JSON, a line for each store')
+    .action(async (names: string[], options: StationsAveragesOptions) =>
+      finish((await import('./stations-figures.js')).stationsAverages(names, options)),
+    )
+  withSpan(stations.command('export <station...>'))
+    .description('one CSV of all these stations, station and store in front of each row')
+    .option('--of <what>', 'minutes, hours or days [hours]')
+    .option('--decimal <mark>', 'point, or comma (cells are then divided by semicolons) [point]')
+    .option('--out <file>', 'write there [standard output]')
+    .option('--force', 'write over a file that is there')
+    .action(async (names: string[], options: StationsExportOptions) =>
+      finish((await import('./stations-figures.js')).stationsExport(names, options)),
     )
 }
 

@@ -4,7 +4,7 @@
  */
 
 /** Worst first: the order in which a person should look. */
-export const standingStates = ['trouble', 'silent', 'suspect', 'late', 'well'] as const
+export const standingStates = ['silent', 'trouble', 'suspect', 'late', 'well'] as const
 export type StandingState = (typeof standingStates)[number]
 
 export interface StandingReason {
@@ -48,6 +48,8 @@ export interface CollectorStatus {
     readonly conflicts: number
     readonly refused: number
   }
+  /** What is wrong with the collector itself. */
+  readonly faults: readonly StandingReason[]
 }
 
 const mostStations = 10_000
@@ -69,6 +71,7 @@ export function readCollectorStatus(value: unknown): CollectorStatus | undefined
       lines: linesIn(facts),
     }),
     stations,
+    faults: list(facts.faults, mostReasons).flatMap((one) => reasonIn(factsOf(one))),
   }
 }
 

@@ -11,8 +11,8 @@ import { durationText } from './status-words.js'
 
 /** Beside the word, so that a state is told by neither colour nor word alone. */
 export const stateShapes: Readonly<Record<StandingState, string>> = {
-  trouble: '▲',
   silent: '○',
+  trouble: '▲',
   suspect: '◇',
   late: '◐',
   well: '●',
@@ -41,6 +41,7 @@ export function stationsText(status: CollectorStatus, view: StatusView): string[
     '',
     ...(stations.length === 0 ? ['No station has been heard yet.'] : tableLines(stations, view)),
     ...stations.flatMap((station) => reasonLines(station, view)),
+    ...collectorLines(status, view),
     ...refusedLines(status, view),
   ]
 }
@@ -118,6 +119,12 @@ function reasonLines({ station, state, reasons }: StationStanding, view: StatusV
   const name = view.names?.get(station)
   const title = `${stateShapes[state]} ${station}${name === undefined ? '' : ` (${name})`}: ${state}`
   return ['', ...folded(title, view.width, 2).split('\n'), ...reasons.flatMap((one) => reasonText(one, view))]
+}
+
+function collectorLines({ faults }: CollectorStatus, view: StatusView): string[] {
+  return faults.length === 0
+    ? []
+    : ['', 'The collector itself:', ...faults.flatMap((one) => reasonText(one, view))]
 }
 
 function reasonText({ words, firstThing, since }: StandingReason, { now, width }: StatusView): string[] {

@@ -6,7 +6,7 @@ import { lineWidth } from './averages-table.js'
 import { refuse, say, wrongUse, type Opened } from './desk.js'
 import { readTextFile } from './read-text.js'
 import { registeredNames } from './register-file.js'
-import { readCollectorStatus, type CollectorStatus } from './stations-status-shape.js'
+import { readCollectorStatus, type CollectorStatus, type StandingReason } from './stations-status-shape.js'
 import { stateShapes, stationsText, worstFirst } from './stations-status-words.js'
 import { watchScreen } from './watch-screen.js'
 
@@ -35,8 +35,9 @@ export async function stationsStatus(options: StationsStatusOptions): Promise<nu
   const found = await look(options)
   if (!found.ok) return refuse(found)
   await say(shown(found.value, options).join('\n'))
-  const { stations } = found.value.status
-  return found.value.left === undefined && stations.every(({ state }) => state === 'well') ? 0 : 1
+  const { left, status } = found.value
+  const allWell = status.faults.length === 0 && status.stations.every(({ state }) => state === 'well')
+  return left === undefined && allWell ? 0 : 1
 }
 
 /** A running collector knows best; of one that ended the file says how things stood. */
@@ -93,7 +94,7 @@ function shown({ status, left }: Found, options: StationsStatusOptions): string[
 
 /** The same facts, units at the end of the names. */
 export function statusJson(status: CollectorStatus, collectorRuns: boolean): string {
-  const { at, group, packs, lines, stations } = status
+  const { at, group, packs, lines, stations, faults } = status
   return JSON.stringify({
     v: 1,
     at: at ?? null,
@@ -102,6 +103,7 @@ export function statusJson(status: CollectorStatus, collectorRuns: boolean): str
     stations: worstFirst(stations).map(standingJson),
     ...(packs ? { packs } : {}),
     ...(lines ? { lines } : {}),
+    ...(faults.length > 0 ? { faults: faults.map(reasonJson) } : {}),
   })
 }
 
@@ -109,11 +111,7 @@ export const standingJson = (one: CollectorStatus['stations'][number]): Record<s
   station: one.station,
   state: one.state,
   shape: stateShapes[one.state],
-  reasons: one.reasons.map(({ code, words, firstThing, since }) => ({
-    ...{ code, words },
-    ...(firstThing === undefined ? {} : { first_thing: firstThing }),
-    ...(since === undefined ? {} : { since }),
-  })),
+  reasons: one.reasons.map(reasonJson),
   heard_at: one.heardAt ?? null,
   health_at: one.healthAt ?? null,
   capture_percent: one.capturePercent ?? null,
@@ -122,6 +120,12 @@ export const standingJson = (one: CollectorStatus['stations'][number]): Record<s
   backlog_lines: one.backlogLines ?? null,
   stores: one.stores,
   software: one.software ?? null,
+})
+
+const reasonJson = ({ code, words, firstThing, since }: StandingReason): Record<string, string> => ({
+  ...{ code, words },
+  ...(firstThing === undefined ? {} : { first_thing: firstThing }),
+  ...(since === undefined ? {} : { since }),
 })
 
 async function watch(options: StationsStatusOptions): Promise<number> {

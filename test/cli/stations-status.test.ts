@@ -18,8 +18,8 @@ describe('stations status', () => {
     expect(code).toBe(1)
     const rows = out.split('\n').filter((line) => /^[▲○◇◐●] {2}/.test(line))
     expect(rows.map((row) => row.split(/ {2,}/).slice(0, 3).join(' '))).toEqual([
-      '▲ harbour trouble',
       '○ north-fence silent',
+      '▲ harbour trouble',
       '◇ quarry suspect',
       '◐ school late',
       '● gate well',
@@ -39,7 +39,7 @@ describe('stations status', () => {
     const long = 'north-fence-by-the-long-lake-x32'
     const [gate] = status().stations
     const lines = (width: number) =>
-      stationsText({ stations: [{ ...gate, station: long }] }, { now: Date.now(), width })
+      stationsText({ stations: [{ ...gate, station: long }], faults: [] }, { now: Date.now(), width })
     expect(lines(79).some((line) => line.includes(`${long}  well`))).toBe(true)
     expect(Math.max(...lines(79).map((line) => line.length))).toBeLessThan(80)
     expect(lines(79).join('\n')).not.toContain('clock')
@@ -55,6 +55,13 @@ describe('stations status', () => {
     expect(narrow.out).toMatch(/▲ harbour \(Harbour wall\): trouble/)
   })
 
+  it('says what is wrong with the collector itself', async () => {
+    const fault = { code: 'disk-full', detail: 'x', words: 'the disk is full', first_thing: 'make room' }
+    const archive = await answering({ ...madeStatus(), stations: [], faults: [fault] })
+    const { code, out } = await ran(() => stationsStatus({ archive }))
+    expect([code, out]).toEqual([1, expect.stringContaining('The collector itself:\n    the disk is full.')])
+  })
+
   it('ends with 0 where all are well', async () => {
     const [well] = madeStatus().stations
     const archive = await answering({ ...madeStatus(), stations: [well] })
@@ -66,7 +73,7 @@ describe('stations status', () => {
     const { code, out } = await ran(() => stationsStatus({ archive, json: true }))
     const told = JSON.parse(out) as { stations: Record<string, unknown>[]; collector_runs: boolean }
     expect([code, told.collector_runs]).toEqual([1, true])
-    expect(told.stations[0]).toMatchObject({
+    expect(told.stations[1]).toMatchObject({
       station: 'harbour',
       state: 'trouble',
       shape: '▲',

@@ -1,0 +1,132 @@
+import { cpSync } from 'node:fs'
+import { join } from 'node:path'
+import { afterEach, describe, expect, it } from 'vitest'
+import { stationsAverages, stationsExport } from '../../agent/cli/stations-figures.js'
+import { exportData } from '../../agent/cli/export.js'
+import { openFolder } from '../../agent/hardware/disk.js'
+import { openStore } from '../../agent/store/store.js'
+import {
+  at,
+  event,
+  midnight,
+  minutes,
+  newFolder,
+  oneSet,
+  pairMinute,
+  pairSet,
+  ran,
+  removeFolders,
+  value,
+} from './desk-rig.js'
+import type { Make } from './desk-rig.js'
+
+afterEach(removeFolders)
+
+const ids = {
+  gate: '11111111-2222-4333-8444-555555555501',
+  harbour: '11111111-2222-4333-8444-555555555502',
+}
+const zoneLine = event(midnight, 'settings', { 'station.standard_offset_min': '60' })
+
+async function put(archive: string, station: keyof typeof ids, lines: readonly Make[]): Promise<void> {
+  const disk = value(await openFolder(join(archive, station, ids[station]), { create: true }))
+  const store = value(await openStore({ disk, newStoreId: () => ids[station], station }))
+  for (const make of lines) {
+    const line = make(1)
+    store.append(
+      make,
+      line.kind === 'record' ? [oneSet, pairSet].find(({ id }) => id === line.set) : undefined,
+    )
+  }
+  value(await store.flush())
+  await disk.close()
+}
+
+/** Two hours of one sensor at the gate, an hour of two at the harbour. */
+async function archiveOfTwo(): Promise<string> {
+  const archive = newFolder()
+  await put(archive, 'gate', [zoneLine, ...minutes(midnight, 120, 8)])
+  await put(archive, 'harbour', [
+    zoneLine,
+    ...Array.from({ length: 60 }, (_, i) => pairMinute(at(i / 60), 4, 6)),
+  ])
+  return archive
+}
+
+const rowsOf = (csv: string): string[][] =>
+  csv
+    .trimEnd()
+    .split('\r\n')
+    .map((row) => row.split(/,(?=(?:[^"]*"[^"]*")*[^"]*$)/))
+
+describe('stations export', () => {
+  it.each(['minutes', 'hours', 'days'])('writes one CSV of several stations: %s', async (of) => {
+    const archive = await archiveOfTwo()
+    const { code, out, err } = await ran(() => stationsExport(['gate', 'harbour'], { archive, of }))
+    expect([code, err]).toEqual([0, ''])
+    const [head, ...rows] = rowsOf(out)
+    expect(head.slice(0, 2)).toEqual(['station', 'store'])
+    expect(rows.every((row) => row.length === head.length)).toBe(true)
+    const counts = { minutes: [120, 60], hours: [2, 2], days: [1, 2] }[of]!
+    expect(rows.filter(([station]) => station === 'gate')).toHaveLength(counts[0])
+    expect(rows.filter(([station]) => station === 'harbour')).toHaveLength(counts[1])
+  })
+
+  it('has of one station the rows of export, behind station and store', async () => {
+    const archive = await archiveOfTwo()
+    for (const of of ['minutes', 'hours', 'days']) {
+      const ours = await ran(() => stationsExport(['gate'], { archive, of }))
+      const single = await ran(() => exportData({ store: archive, storeId: 'gate', of }))
+      expect(rowsOf(ours.out).map((row) => row.slice(2))).toEqual(rowsOf(single.out))
+    }
+  })
+
+  it('keeps to the span that is asked for, and puts values of all stations under their own heads', async () => {
+    const archive = await archiveOfTwo()
+    const { out } = await ran(() =>
+      stationsExport(['harbour', 'gate'], { archive, of: 'minutes', to: '2026-03-03 00:01' }),
+    )
+    const [head, ...rows] = rowsOf(out)
+    expect(rows.map(([station]) => station)).toEqual(['harbour', 'gate'])
+    const of = (name: string) =>
+      rows.map((row) => row[head.findIndex((one) => one.replace('"', '').startsWith(name))])
+    expect(of('pm2_5.1 mean')).toEqual(['4.00', ''])
+    expect(of('pm2_5 mean')).toEqual(['', '8.00'])
+  })
+
+  it.each([
+    ['a station that is not there', ['gaet'], {}, /no station 'gaet'; there are gate, harbour/],
+    ['a wrong word', ['gate'], { of: 'weeks' }, /--of weeks/],
+    ['a wrong channel', ['gate'], { of: 'minutes', channel: ['pm4'] }, /--channel pm4/],
+    ['a wrong time', ['gate'], { of: 'minutes', from: 'noon' }, /--from noon/],
+  ])('says what is wrong: %s', async (_, names, options, words) => {
+    const archive = await archiveOfTwo()
+    const { code, err, out } = await ran(() => stationsExport(names, { archive, ...options }))
+    expect([code, out]).toEqual([2, ''])
+    expect(err).toMatch(words)
+  })
+
+  it('takes all stores of a station: a new card is a new store', async () => {
+    const archive = await archiveOfTwo()
+    const copied = newFolder()
+    cpSync(archive, copied, { recursive: true })
+    await put(join(copied, 'second-card'), 'gate', [zoneLine, ...minutes(at(5), 60, 9)])
+    const { out } = await ran(() => stationsExport(['gate'], { archive: copied, of: 'hours' }))
+    expect(rowsOf(out).slice(1)).toHaveLength(3)
+  })
+})
+
+describe('stations averages', () => {
+  it('tells the stores of the named stations one after the other, as JSON a line each', async () => {
+    const archive = await archiveOfTwo()
+    const { code, out } = await ran(() => stationsAverages(['harbour', 'gate'], { archive, json: true }))
+    expect(code).toBe(0)
+    const told = out
+      .trimEnd()
+      .split('\n')
+      .map((line) => JSON.parse(line) as { station: string })
+    expect(told.map(({ station }) => station)).toEqual(['harbour', 'gate'])
+    const wrong = await ran(() => stationsAverages(['quarry'], { archive }))
+    expect([wrong.code, wrong.err]).toEqual([2, expect.stringContaining("no station 'quarry'")])
+  })
+})
