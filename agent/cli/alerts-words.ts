@@ -1,6 +1,14 @@
 import type { DeliveryStatus } from '../delivery/delivery.js'
 import type { StationStatus } from '../station/station.js'
-import { good, parseUtc, utcText, type EventLine, type Outcome } from '../terms/terms.js'
+import {
+  faultCatalogue,
+  good,
+  parseUtc,
+  utcText,
+  type EventLine,
+  type FaultCode,
+  type Outcome,
+} from '../terms/terms.js'
 import type { DeskStore } from './desk.js'
 import { localText, type Place } from './local-time.js'
 
@@ -34,13 +42,16 @@ function beyond(
   return others.map(({ rule, state }) => `${rule}: ${state}${toldWords(rule, delivery)}`)
 }
 
+/** Somebody by name, or whoever was there. */
+const byWords = (who: string): string => (who === 'at the station' ? who : `by ${who}`)
+
 function toldWords(rule: string, delivery: DeliveryStatus | undefined): string {
   const of = delivery?.rules.find((one) => one.rule === rule)
   if (!of) return ''
   const words = [
     of.code === '' ? '' : `code ${of.code}`,
     of.told.length > 0 ? `told ${of.told.join(', ')}` : '',
-    of.acknowledgedBy === undefined ? '' : `acknowledged by ${of.acknowledgedBy}`,
+    of.acknowledgedBy === undefined ? '' : `acknowledged ${byWords(of.acknowledgedBy)}`,
     of.mutedForSeconds === undefined ? '' : `muted for ${Math.ceil(of.mutedForSeconds / 60)} min more`,
     of.chatters ? 'comes and goes: told no more until it is quiet' : '',
   ].filter((text) => text !== '')
@@ -51,7 +62,7 @@ function peopleLines(delivery: DeliveryStatus | undefined): readonly string[] {
   if (!delivery) return ['Nobody is told: the settings have no block delivery.']
   const { sms, allMutedForSeconds, recipients } = delivery
   const people = recipients.flatMap(({ alias, ways, smsLastDay, mostSmsADay, waiting }) => [
-    `${alias}: ${ways.join(', then ')}; ${smsLastDay} of ${mostSmsADay} SMS in 24 h`,
+    `${alias}: ${ways.join(', then ')}${ways.includes('sms') ? `; ${smsLastDay} of ${mostSmsADay} SMS in 24 h` : ''}`,
     ...waiting.map(
       ({ rule, state, waitsSeconds, because }) =>
         `  waits: ${rule} ${state}, for ${Math.round(waitsSeconds / 60)} min: ${because}`,
@@ -97,7 +108,7 @@ const jsonOf = (line: EventLine): Record<string, unknown> => ({
 })
 
 function historyLine(line: EventLine): string {
-  const { rule = '', state = '', to, way, code, value, by, seconds } = line.details
+  const { rule = '', state = '', to, way, code = '', value, by, seconds, fault, because } = line.details
   const words = [
     line.name,
     rule,
@@ -105,9 +116,13 @@ function historyLine(line: EventLine): string {
     ...(to === undefined ? [] : [`to ${to}`]),
     ...(way === undefined ? [] : [`by ${way}`]),
     ...(value === undefined ? [] : [value]),
-    ...(code === undefined ? [] : [`code ${code}`]),
-    ...(seconds === undefined ? [] : [`for ${Math.round(Number(seconds) / 60)} min`]),
-    ...(by === undefined ? [] : [`by ${by}`]),
+    ...(state === 'due' && line.details.for ? [`for ${line.details.for.split(' ').join(', ')}`] : []),
+    code === '' ? '' : `code ${code}`,
+    ...(seconds === undefined ? [] : [Number(seconds) === 0 ? 'no longer' : `for ${minutesText(seconds)}`]),
+    ...(by === undefined ? [] : [byWords(by)]),
   ]
-  return `${timeOf(line)}  ${words.filter((word) => word !== '').join(' ')}`
+  const why = because ?? (fault !== undefined ? faultCatalogue[fault as FaultCode]?.words : undefined)
+  return `${timeOf(line)}  ${words.filter((word) => word !== '').join(' ')}${why === undefined ? '' : `: ${why}`}`
 }
+
+const minutesText = (seconds: string): string => `${Math.round(Number(seconds) / 60)} min`

@@ -2,7 +2,9 @@ import type { WayTest } from '../delivery/delivery.js'
 import type { StationStatus } from '../station/station.js'
 import { bad, type Outcome } from '../terms/terms.js'
 import { historyLines, stateLines } from './alerts-words.js'
+import { lineWidth } from './averages-table.js'
 import { openOneStore, whereToLook } from './desk.js'
+import { folded } from './plain-text.js'
 import { askStation, reachStation, refusalText, type Reached } from './reach-station.js'
 
 export interface AlertsOptions {
@@ -36,7 +38,8 @@ export async function alerts(options: AlertsOptions): Promise<number> {
   const first = await askStation(reached.settings, request)
   const isTest = options.sendTest !== undefined && refusalText(first) === undefined
   const asked = isTest ? await testEnd(reached) : first
-  print(options.json ? [jsonOf(asked)] : answerLines(asked, reached))
+  if (options.json) print([jsonOf(asked)])
+  else printFolded(answerLines(asked, reached))
   return refusalText(asked) === undefined && testsOf(asked).every(({ delivered }) => delivered) ? 0 : 1
 }
 
@@ -95,11 +98,16 @@ async function history(options: AlertsOptions): Promise<number> {
   const lines = await historyLines(opened.value, options.json === true)
   await opened.value.disk.close()
   if (!lines.ok) return wrong(lines.fault.detail, 1)
-  print(lines.value)
+  if (options.json) print(lines.value)
+  else printFolded(lines.value)
   return 0
 }
 
 const print = (lines: readonly string[]): void => void process.stdout.write(lines.join('\n') + '\n')
+
+/** Lines for a person: what does not fit goes on below. */
+const printFolded = (lines: readonly string[]): void =>
+  print(lines.map((line) => folded(line, lineWidth(), 4)))
 
 function wrong(words: string, code = 2): number {
   process.stderr.write(`${words}\n`)
