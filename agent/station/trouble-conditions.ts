@@ -198,6 +198,7 @@ export class TroubleConditions {
   }
 
   private waiting(): Seen {
+    if (!this.around.parts().uplink) return nothingIsSent
     const lines = this.backlog
     if (lines === undefined) return undefined
     if (lines > linesOfTwoDays) return { holds: true, value: lines, unit: 'lines' }
@@ -205,7 +206,7 @@ export class TroubleConditions {
   }
 
   private linkDown(now: MonoSeconds): Seen {
-    if (!this.around.parts().uplink) return undefined
+    if (!this.around.parts().uplink) return nothingIsSent
     if (this.linkAt !== undefined && now - this.linkAt < 2 * slowEverySeconds) return { holds: false }
     const hours = (now - (this.linkAt ?? this.around.startedAt)) / 3600
     if (hours * 3600 < noLinkSeconds) return undefined
@@ -235,6 +236,9 @@ export class TroubleConditions {
     return { holds: true, detail: old.name, value: this.hours.hours(old.slot), unit: 'h' }
   }
 }
+
+/** What was raised while there was an uplink in the settings is over. */
+const nothingIsSent: TroubleSeen = { holds: false }
 
 const silences: ReadonlySet<FaultCode> = new Set([
   'port-missing',
