@@ -13,18 +13,18 @@ const socketIn = (archive: string): string => join(archive, '.control.sock')
 
 type Taking = { readonly done: false } | { readonly done: true; readonly result: Opened<TakenStore[]> }
 
-/** Answers `{"do":"take","folder":…}` by beginning, `{"do":"taking"}` by how it stands, `{"do":"status"}` by counts. */
+/** Answers `{"do":"take","folder":…}` by beginning, `{"do":"taking"}` by how it stands, `{"do":"status"}` by `status`. */
 export async function serveCollector(
   archive: string,
   collector: Collector,
   log: Log,
+  status: () => Record<string, unknown>,
 ): Promise<{ close(): Promise<void> }> {
   let taking: Taking | undefined
   const put: Put = (store, lines) => collector.take(store, lines)
   const opened = await listenControl({ path: socketIn(archive), mode: 0o600 }, (request) => {
     const { do: what, folder } = Object(request) as Record<string, unknown>
-    if (what === 'status')
-      return Promise.resolve({ ok: true, lines: collector.lines, packs: collector.counts() })
+    if (what === 'status') return Promise.resolve({ ok: true, ...status() })
     if (what === 'taking') return Promise.resolve({ ok: true, ...(taking ?? { done: false }) })
     if (what !== 'take' || typeof folder !== 'string')
       return Promise.resolve({ ok: false, words: 'not understood' })

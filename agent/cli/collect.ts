@@ -12,6 +12,7 @@ import { addSeconds, faultText, type Broker, type Fault, type Log } from '../ter
 import { archivesIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
 import { serveCollector, take } from './collect-control.js'
+import { StatusFile } from './collect-status.js'
 
 export interface CollectOptions {
   readonly broker: string
@@ -84,12 +85,15 @@ async function live(options: CollectOptions, broker: Broker, log: Log): Promise<
       broker,
       random: systemRandom,
       openArchive: archivesIn(options.archive),
+      utc: () => clock.utc().at,
       faults: {
         raise: (fault) => board.raise('collector', fault, clock.mono()),
         clear: (...codes) => board.clear('collector', ...codes),
       },
     },
   )
+  const status = new StatusFile(options.archive, collector, board, log)
+  collector.restore(status.read())
   let due = clock.mono()
   const ticker = startTicker(
     clock,
@@ -97,14 +101,16 @@ async function live(options: CollectOptions, broker: Broker, log: Log): Promise<
     () => {
       due = addSeconds(clock.mono(), stepSeconds)
       collector.step(clock.mono())
+      status.step(clock.mono())
     },
   )
-  const control = await serveCollector(options.archive, collector, log)
+  const control = await serveCollector(options.archive, collector, log, () => status.now(clock.mono()))
   log.info('collecting', { group: options.group, archive: options.archive })
   return new Promise((resolve) => {
     const end = (): void => {
       ticker.stop()
       void Promise.all([collector.stop(), control.close()]).then(() => {
+        status.step(clock.mono(), true)
         log.info('stopped', { lines: collector.lines, packs: collector.counts() })
         resolve(0)
       })

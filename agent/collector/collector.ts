@@ -1,8 +1,9 @@
 /**
  * collector: the far end. It takes the packs of a group's stations from the broker, keeps their lines, and says so.
  *
- * In: packs on `motepost/1/<group>/<station>/lines`, the time with each `step`. Out: lines in an archive a store, and a
- * retained receipt for each station, published only after the archive was synced; faults and counts.
+ * In: packs on `motepost/1/<group>/<station>/lines`, what stations say of themselves (`health`, `alive`, `averages`, `alerts`),
+ * the time with each `step`. Out: lines in an archive a store, and a retained receipt for each station, published only after
+ * the archive was synced; how each station stands (`status`); faults and counts.
  * Assumed: anything may arrive twice, in any order, and from anybody who may publish. A pack counts as taken when the
  * broker was told so; if it is lost after that, no receipt names its lines and the station sends them again.
  * Refused: packs that `readPack` refuses, or whose station is not that of their topic; what does not fit the queue.
@@ -21,27 +22,26 @@ import {
   type Outcome,
   type StageCounts,
 } from '../terms/terms.js'
-import { Link, linesOfGroup, readPack, receiptJson, stationOf, topicOf, type Pack } from '../uplink/uplink.js'
+import { Link, linesOfGroup, readPack, receiptJson, stationOf, type Pack } from '../uplink/uplink.js'
+import { usualRules } from './judge.js'
 import type { AddedLines, CollectorOptions, CollectorPorts, StoreOfLines, TakenLines } from './options.js'
+import { reportsOfGroup } from './reports.js'
+import { LineCounts } from './line-counts.js'
+import { Receipts } from './receipts.js'
 import { Shelf } from './shelf.js'
-import { TwinWatch, twinWords } from './twin-watch.js'
+import { statusOf } from './status.js'
+import { StationsWatch, type Judged } from './watch.js'
 
-export {
-  usualCollector,
-  type AddedLines,
-  type Archive,
-  type ArrivedLine,
-  type CollectorOptions,
-  type CollectorPorts,
-  type StoreOfLines,
-  type TakenLines,
-} from './options.js'
+export * from './options.js'
+export * from './standing.js'
+export { judge, usualRules, type GroupSeen, type JudgeRules } from './judge.js'
+export type { StationSeen } from './seen.js'
 export { twinWindowSeconds } from './twin-watch.js'
+export type { Judged } from './watch.js'
 
 /** Packs between two syncs while many wait. */
 const packsPerSync = 32
 const diskRestSeconds = 60
-const mostReceiptsInFlight = 8
 
 interface Waiting {
   readonly topic: string
@@ -54,24 +54,33 @@ export class Collector {
   private readonly queue: Waiting[] = []
   private queuedBytes = 0
   private readonly shelf: Shelf
-  /** Stations whose receipt is not yet, or not any more, what the broker has. */
-  private readonly toTell = new Set<string>()
+  private readonly receipts: Receipts
   private working: Promise<void> | undefined
-  private receiptsInFlight = 0
   private restsUntil = -Infinity as MonoSeconds
   private stopping = false
-  private readonly twins = new TwinWatch()
+  private readonly watch: StationsWatch
   private twinsTold = ''
   private readonly packs = { taken: 0, given: 0, refused: {} as Record<string, number> }
-  readonly lines = { added: 0, doubles: 0, conflicts: 0, refused: 0 }
+  readonly lines = new LineCounts()
 
   constructor(
     private readonly options: CollectorOptions,
     private readonly ports: CollectorPorts,
   ) {
     this.shelf = new Shelf(options, ports)
+    this.watch = new StationsWatch(
+      { group: options.group, mostStations: options.mostStores, rules: options.rules ?? usualRules },
+      ports.utc ?? (() => undefined),
+      ports.suspicions,
+    )
+    this.receipts = new Receipts(
+      options.group,
+      ports.faults,
+      (work) => this.inFlight.track(work),
+      (station) => this.receipt(station),
+    )
     this.link = new Link(ports.broker, options.backoff, ports.random, {
-      request: () => ({ subscribe: [linesOfGroup(options.group)] }),
+      request: () => ({ subscribe: [linesOfGroup(options.group), ...reportsOfGroup(options.group)] }),
       connected: () => this.connected(),
       message: (message) => this.receive(message),
       faults: ports.faults,
@@ -84,45 +93,55 @@ export class Collector {
     if (this.stopping) return
     const attempt = this.link.tryConnect()
     if (attempt) this.inFlight.track(attempt)
+    this.watch.step(now, this.link.session !== undefined)
     this.tellTwins()
     this.work()
-    this.tellReceipts()
+    this.receipts.tell(this.link.session)
   }
 
   /** Both stores are kept whole; who reads the receipts and faults learns of it. */
   private tellTwins(): void {
-    const standing = this.twins.standing(this.link.now)
-    const words = twinWords(standing)
+    const words = this.watch.twinsWords(this.link.now)
     if (words === this.twinsTold) return
     this.twinsTold = words
     if (words === '') this.ports.faults.clear('store-twins')
     else this.ports.faults.raise({ code: 'store-twins', detail: words })
-    for (const station of this.shelf.stations()) this.toTell.add(station)
+    this.receipts.due(this.shelf.stations())
   }
 
   private connected(): void {
     if (this.stopping) return this.inFlight.track(this.link.end(true))
+    this.watch.step(this.link.now, true)
     // A broker that was restarted may have forgotten.
-    for (const station of this.shelf.stations()) this.toTell.add(station)
-    this.tellReceipts()
+    this.receipts.due(this.shelf.stations())
+    this.receipts.tell(this.link.session)
   }
 
   // ---- in -------------------------------------------------------------------------------------------------------------
 
   private receive(message: Message): void {
+    if (!message.topic.endsWith('/lines')) return this.hear(message)
     this.packs.taken++
     if (this.queue.length >= this.options.mostWaiting || this.queuedBytes >= this.options.mostWaitingBytes)
       return this.refuse('queue-full')
     if (message.payload.length > this.options.limits.bytes)
-      return this.refuse('too-long', `${message.topic}: ${message.payload.length} bytes`)
+      return this.refuse('too-long', `${message.topic}: ${message.payload.length} bytes`, message.topic)
     this.queue.push({ topic: message.topic, payload: message.payload })
     this.queuedBytes += message.payload.length
     this.work()
   }
 
+  private hear(message: Message): void {
+    const refused = this.watch.receive(message, this.link.now)
+    if (refused !== undefined)
+      this.ports.faults.raise({ code: 'pack-refused', detail: `${message.topic.slice(0, 120)}: ${refused}` })
+  }
+
   /** @param detail where it is the sender's fault. */
-  private refuse(reason: string, detail?: string): void {
+  private refuse(reason: string, detail?: string, topic?: string): void {
     this.packs.refused[reason] = (this.packs.refused[reason] ?? 0) + 1
+    if (topic !== undefined)
+      this.watch.refusedPack(topic, reason, stationOf(topic, this.options.group, 'lines'))
     if (detail !== undefined) this.ports.faults.raise({ code: 'pack-refused', detail })
   }
 
@@ -145,7 +164,7 @@ export class Collector {
       const synced = await this.sync()
       if (!synced.ok) return this.rest(synced.fault)
       this.ports.faults.clear('disk-full', 'disk-read-only', 'disk-error')
-      this.tellReceipts()
+      this.receipts.tell(this.link.session)
     }
   }
 
@@ -174,9 +193,10 @@ export class Collector {
     if (!kept.ok) return kept
     const added = await this.shelf.add(kept.value, pack)
     if (!added.ok) return added
-    this.count(pack, added.value)
+    this.lines.take(pack, added.value, this.ports.faults)
     const highest = Math.max(kept.value.highest, ...pack.lines.map(({ seq }) => seq))
-    if (highest > kept.value.highest) this.twins.grew(pack.station, pack.storeId, this.link.now)
+    const grew = highest > kept.value.highest
+    this.watch.pack(pack.station, pack.storeId, added.value.conflicts.length, grew, this.link.now)
     kept.value.highest = highest
     return done
   }
@@ -199,74 +219,31 @@ export class Collector {
     if (!kept.ok) return kept
     const added = await this.shelf.add(kept.value, lines)
     if (!added.ok) return added
-    this.count(store, added.value)
+    this.lines.take(store, added.value, this.ports.faults)
     const synced = await this.sync()
     if (!synced.ok) return synced
-    this.tellReceipts()
+    this.receipts.tell(this.link.session)
     return added
   }
 
   private unpack(topic: string, payload: Uint8Array): Pack | undefined {
     const pack = readPack(payload, this.options.limits)
     if (!pack.ok) {
-      this.refuse(pack.fault.detail.split(':')[0], `${topic}: ${pack.fault.detail}`)
+      this.refuse(pack.fault.detail.split(':')[0], `${topic}: ${pack.fault.detail}`, topic)
       return undefined
     }
     const { group, station } = pack.value
     if (group === this.options.group && station === stationOf(topic, group, 'lines')) return pack.value
-    this.refuse('wrong-topic', `${topic}: from ${group}/${station}`)
+    this.refuse('wrong-topic', `${topic}: from ${group}/${station}`, topic)
     return undefined
   }
 
-  private count({ station, storeId }: StoreOfLines, added: AddedLines): void {
-    const { conflicts, refused } = added
-    this.lines.added += added.added
-    this.lines.doubles += added.doubles
-    this.lines.conflicts += conflicts.length
-    this.lines.refused += refused
-    const where = `${station}, store ${storeId}`
-    const which =
-      conflicts.length === 1 ? `line ${conflicts[0]}` : `${conflicts.length} lines from ${conflicts[0]}`
-    if (conflicts.length > 0)
-      this.ports.faults.raise({ code: 'identity-conflict', detail: `${where}, ${which}` })
-    if (refused > 0)
-      this.ports.faults.raise({ code: 'pack-refused', detail: `${where}: ${refused} lines cannot be kept` })
-  }
-
   private async sync(): Promise<Outcome<void>> {
-    return this.shelf.sync((station) => this.toTell.add(station))
-  }
-
-  // ---- receipts -------------------------------------------------------------------------------------------------------
-
-  private tellReceipts(): void {
-    const { session } = this.link
-    if (!session) return
-    for (const station of this.toTell) {
-      if (this.receiptsInFlight >= mostReceiptsInFlight) return
-      this.receiptsInFlight++
-      this.toTell.delete(station)
-      const topic = topicOf(this.options.group, station, 'receipt')
-      this.inFlight.track(
-        session.publish(topic, this.receipt(station), { retain: true }).then((answer) => {
-          this.receiptsInFlight--
-          this.receiptAnswered(station, answer)
-        }),
-      )
-    }
-  }
-
-  private receiptAnswered(station: string, answer: Outcome<void>): void {
-    if (answer.ok) {
-      this.ports.faults.clear('broker-refused', 'broker-silent')
-      return this.tellReceipts()
-    }
-    if (answer.fault.code === 'broker-silent') this.toTell.add(station)
-    if (answer.fault.code !== 'link-lost') this.ports.faults.raise(answer.fault)
+    return this.shelf.sync((station) => this.receipts.due([station]))
   }
 
   private receipt(station: string): Uint8Array {
-    const twins = this.twins.standing(this.link.now).find((one) => one.station === station)
+    const twins = this.watch.twinsNow(this.link.now).find((one) => one.station === station)
     return receiptJson(this.shelf.receipts(station), twins?.storeIds)
   }
 
@@ -275,6 +252,25 @@ export class Collector {
   /** Packs. */
   counts(): StageCounts {
     return { ...this.packs, refused: { ...this.packs.refused }, held: this.queue.length }
+  }
+
+  /** Before the first step. @param status what `status` gave before a restart, or anything */
+  restore(status: unknown): void {
+    this.watch.restore(status)
+  }
+
+  judged(now: MonoSeconds): readonly Judged[] {
+    return this.watch.judged(now)
+  }
+
+  /** How each station stands, and the collector itself: JSON. @param faults of the collector */
+  status(now: MonoSeconds, faults: readonly Fault[] = []): Record<string, unknown> {
+    const { watch, state: link, lines } = this
+    return statusOf({
+      ...{ group: this.options.group, now: watch.at(now), link, lines: { ...lines }, faults },
+      ...{ packs: this.counts(), reports: watch.counts() },
+      ...{ refusals: watch.refusals, judged: watch.judged(now) },
+    })
   }
 
   get state(): string {

@@ -1,6 +1,17 @@
 /** What a collector is told and given, and what it takes. */
-import type { Broker, ColumnSet, Fault, FaultCode, Outcome, Random, RangeSet } from '../terms/terms.js'
+import type {
+  Broker,
+  ColumnSet,
+  Fault,
+  FaultCode,
+  Outcome,
+  Random,
+  RangeSet,
+  UtcMillis,
+} from '../terms/terms.js'
 import { usualPackLimits, type BackoffBounds, type PackLimits, type UnpackedLine } from '../uplink/uplink.js'
+import type { JudgeRules } from './judge.js'
+import type { Reason } from './standing.js'
 
 /** What became of lines. */
 export interface AddedLines {
@@ -45,6 +56,8 @@ export interface CollectorOptions {
   readonly mostWaitingBytes: number
   /** Archives that are open at one time. */
   readonly mostStores: number
+  /** By which stations are judged; left out: the usual ones. */
+  readonly rules?: JudgeRules
 }
 
 export const usualCollector = {
@@ -61,4 +74,8 @@ export interface CollectorPorts {
   /** Opens the archive of a store, making it if need be. */
   openArchive(store: { group: string; station: string; storeId: string }): Promise<Outcome<Archive>>
   readonly faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }
+  /** Left out, or undefined: no clock is trusted, and no message has a time. */
+  readonly utc?: () => UtcMillis | undefined
+  /** What else makes a station suspect, found in its lines say. */
+  readonly suspicions?: (station: string) => readonly Reason[]
 }
