@@ -10,6 +10,7 @@ const sections = [
   'Clock',
   'Disk, power loss, battery',
   'Memory, CPU and stopping over months',
+  'Alerts and SMS',
   'Configuration and user errors',
   'MQTT and link',
   'Scheduling',
