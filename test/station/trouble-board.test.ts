@@ -204,3 +204,41 @@ it('keeps a trouble that stands over a kill, and tells it once', async () => {
   await again.live(3600)
   expect(await statesOf(again, 'low-supply')).toEqual(['raised', 'normal'])
 })
+
+describe('what settings change', () => {
+  it('holds a trouble back for as long as they say, or leaves it out', async () => {
+    const changed = troubleChoices(
+      [
+        { rule: 'low-supply', use: true, onDelaySeconds: 1800, priority: 'high' },
+        { rule: 'clock', use: false },
+      ],
+      [],
+    )
+    const supply = { name: 'told sign', isLow: () => Promise.resolve(good(true)) }
+    const clock = newClock()
+    clock.source = undefined
+    const rig = await start({ supply, options: { troubles: changed } }, new MemoryDisk(), clock)
+    await rig.live(1740)
+    expect(await rulesTold(rig)).toEqual([])
+    await rig.live(3 * hour)
+    expect(await toldOf(rig, 'low-supply')).toMatchObject([{ state: 'raised', priority: 'high' }])
+    expect(await rulesTold(rig)).toEqual(['low-supply'])
+  })
+})
+
+it('a case that is opened during a visit is no alert', async () => {
+  let isOpen = false
+  const sign = { name: 'told sign', isLow: () => Promise.resolve(good(isOpen)) }
+  const rig = await start({ ports: () => ({ caseOpen: sign }) })
+  await rig.live(600)
+  await rig.station.addEntry({ kind: 'visit-start' })
+  isOpen = true
+  await rig.live(1800)
+  isOpen = false
+  await rig.station.addEntry({ kind: 'visit-end' })
+  await rig.live(2 * hour)
+  expect(await rulesTold(rig)).toEqual([])
+  isOpen = true
+  await rig.live(2.2 * hour)
+  expect(await statesOf(rig, 'case-open')).toEqual(['raised'])
+})
