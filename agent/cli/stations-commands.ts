@@ -1,4 +1,5 @@
 import { InvalidArgumentError, type Command } from 'commander'
+import type { HttpPasswordOptions } from './http-password.js'
 import type { StationsAveragesOptions, StationsExportOptions } from './stations-figures.js'
 import type { RegisterOptions } from './stations-register.js'
 import type { StationsStatusOptions } from './stations-status.js'
@@ -41,6 +42,14 @@ export function addArchiveCommands(stations: Command, finish: Finish): void {
       finish((await import('./stations-register.js')).stationsRegister(station, options)),
     )
   addFigures(stations, finish)
+  stations
+    .command('http-password <file>')
+    .description('make a password for collect --http, show it once, and write its hash to a file')
+    .option('--own', 'take the first line of standard input in place of a made one')
+    .option('--force', 'write over a file that is there')
+    .action(async (file: string, options: HttpPasswordOptions) =>
+      finish((await import('./http-password.js')).httpPassword(file, options)),
+    )
 }
 
 const withSpan = (command: Command): Command =>

@@ -630,6 +630,12 @@ const kinds = {
     words: 'a message to a person got no answer from its way; nobody knows whether it went',
     firstThing: 'nothing at once: it is tried again; try the way with motepost alerts --send-test',
   },
+  'http-unavailable': {
+    severity: 'warning',
+    transient: false,
+    words: 'nobody can be let in over HTTP here',
+    firstThing: 'name an address of this machine and a port that is free and above 1023',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds

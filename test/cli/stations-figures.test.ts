@@ -3,55 +3,10 @@ import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
 import { stationsAverages, stationsExport } from '../../agent/cli/stations-figures.js'
 import { exportData } from '../../agent/cli/export.js'
-import { openFolder } from '../../agent/hardware/disk.js'
-import { openStore } from '../../agent/store/store.js'
-import {
-  at,
-  event,
-  midnight,
-  minutes,
-  newFolder,
-  oneSet,
-  pairMinute,
-  pairSet,
-  ran,
-  removeFolders,
-  value,
-} from './desk-rig.js'
-import type { Make } from './desk-rig.js'
+import { at, minutes, newFolder, ran, removeFolders } from './desk-rig.js'
+import { archiveOfTwo, put, zoneLine } from './stations-rig.js'
 
 afterEach(removeFolders)
-
-const ids = {
-  gate: '11111111-2222-4333-8444-555555555501',
-  harbour: '11111111-2222-4333-8444-555555555502',
-}
-const zoneLine = event(midnight, 'settings', { 'station.standard_offset_min': '60' })
-
-async function put(archive: string, station: keyof typeof ids, lines: readonly Make[]): Promise<void> {
-  const disk = value(await openFolder(join(archive, station, ids[station]), { create: true }))
-  const store = value(await openStore({ disk, newStoreId: () => ids[station], station }))
-  for (const make of lines) {
-    const line = make(1)
-    store.append(
-      make,
-      line.kind === 'record' ? [oneSet, pairSet].find(({ id }) => id === line.set) : undefined,
-    )
-  }
-  value(await store.flush())
-  await disk.close()
-}
-
-/** Two hours of one sensor at the gate, an hour of two at the harbour. */
-async function archiveOfTwo(): Promise<string> {
-  const archive = newFolder()
-  await put(archive, 'gate', [zoneLine, ...minutes(midnight, 120, 8)])
-  await put(archive, 'harbour', [
-    zoneLine,
-    ...Array.from({ length: 60 }, (_, i) => pairMinute(at(i / 60), 4, 6)),
-  ])
-  return archive
-}
 
 const rowsOf = (csv: string): string[][] =>
   csv

@@ -3,7 +3,20 @@ import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { listenControl } from '../../agent/hardware/control-socket.js'
-import { value } from './desk-rig.js'
+import { openFolder } from '../../agent/hardware/disk.js'
+import { openStore } from '../../agent/store/store.js'
+import {
+  at,
+  event,
+  midnight,
+  minutes,
+  newFolder,
+  oneSet,
+  pairMinute,
+  pairSet,
+  value,
+  type Make,
+} from './desk-rig.js'
 
 const ago = (minutes: number): string => new Date(Date.now() - minutes * 60_000).toISOString()
 
@@ -91,4 +104,35 @@ export function left(text: string, archive = archiveFolder()): string {
 export async function endAll(): Promise<void> {
   for (const close of closers.splice(0)) await close()
   for (const folder of folders.splice(0)) rmSync(folder, { recursive: true, force: true })
+}
+
+const ids = {
+  gate: '11111111-2222-4333-8444-555555555501',
+  harbour: '11111111-2222-4333-8444-555555555502',
+}
+export const zoneLine = event(midnight, 'settings', { 'station.standard_offset_min': '60' })
+
+export async function put(archive: string, station: keyof typeof ids, lines: readonly Make[]): Promise<void> {
+  const disk = value(await openFolder(join(archive, station, ids[station]), { create: true }))
+  const store = value(await openStore({ disk, newStoreId: () => ids[station], station }))
+  for (const make of lines) {
+    const line = make(1)
+    store.append(
+      make,
+      line.kind === 'record' ? [oneSet, pairSet].find(({ id }) => id === line.set) : undefined,
+    )
+  }
+  value(await store.flush())
+  await disk.close()
+}
+
+/** Two hours of one sensor at the gate, an hour of two at the harbour. */
+export async function archiveOfTwo(): Promise<string> {
+  const archive = newFolder()
+  await put(archive, 'gate', [zoneLine, ...minutes(midnight, 120, 8)])
+  await put(archive, 'harbour', [
+    zoneLine,
+    ...Array.from({ length: 60 }, (_, i) => pairMinute(at(i / 60), 4, 6)),
+  ])
+  return archive
 }
