@@ -16,6 +16,7 @@ import {
   type Fault,
   type Message,
   type Outcome,
+  type PublishOptions,
 } from '../terms/terms.js'
 import { withLimit } from './limit.js'
 import { connectFault } from './mqtt-faults.js'
@@ -59,8 +60,7 @@ async function connect(
   const limit = options.connectLimitSeconds
   const fault = await withLimit(link.opened(), limit)
   const silence = { code: 'broker-unreachable', detail: `${name}: no answer within ${limit} s` } as const
-  const failed: Fault | undefined =
-    fault === 'late' ? silence : (fault ?? (await link.subscribe(request.subscribe, request.wish)))
+  const failed: Fault | undefined = fault === 'late' ? silence : (fault ?? (await link.subscribe(request)))
   if (!failed) return good(link)
   link.drop()
   return { ok: false, fault: failed }
@@ -73,6 +73,7 @@ class Link implements BrokerSession {
   private keepsRetained = true
   private slots = new Slots(mostInFlight)
   hasWish = false
+  hearsCommands = false
   private readonly gone: Promise<'gone'>
   private readonly unanswered = new Set<number>()
 
@@ -116,9 +117,10 @@ class Link implements BrokerSession {
     })
   }
 
-  async subscribe(filters: readonly string[], wish?: string): Promise<Fault | undefined> {
+  async subscribe({ subscribe, wish, commands }: ConnectRequest): Promise<Fault | undefined> {
     if (wish !== undefined) this.hasWish = (await this.ask([wish])) === undefined
-    const fault = await this.ask(filters)
+    if (commands !== undefined) this.hearsCommands = (await this.ask([commands])) === undefined
+    const fault = await this.ask(subscribe)
     if (fault) return fault
     if (this.state === 'over') return connectFault(this.name, { message: this.lastWords || 'closed at once' })
     this.state = 'open'
@@ -142,7 +144,7 @@ class Link implements BrokerSession {
     return undefined
   }
 
-  async publish(topic: string, payload: Uint8Array, { retain }: { retain: boolean }): Promise<Outcome<void>> {
+  async publish(topic: string, payload: Uint8Array, publishing: PublishOptions): Promise<Outcome<void>> {
     if (payload.length + topic.length + 16 > this.largestPacket)
       return bad(
         'broker-refused',
@@ -156,15 +158,16 @@ class Link implements BrokerSession {
       return bad('broker-silent', `${topic}: earlier messages are not answered`)
     }
     if (this.state !== 'open') return this.lost()
-    const answer = await this.send(topic, payload, retain && this.keepsRetained)
+    const answer = await this.send(topic, payload, publishing)
     // What was not answered still counts at the broker's side until the connection ends.
     if (answer.ok || answer.fault.code !== 'broker-silent') slots.give()
     return answer
   }
 
-  private async send(topic: string, payload: Uint8Array, retain: boolean): Promise<Outcome<void>> {
-    const bytes = Buffer.from(payload.buffer, payload.byteOffset, payload.byteLength)
-    const sent = this.client.publishAsync(topic, bytes, { qos: 1, retain })
+  private async send(topic: string, payload: Uint8Array, publishing: PublishOptions): Promise<Outcome<void>> {
+    const retain = publishing.retain && this.keepsRetained
+    const properties = this.options.protocol === 5 ? responseProperties(publishing) : undefined
+    const sent = this.client.publishAsync(topic, bufferOf(payload), { qos: 1, retain, properties })
     const id = this.client.getLastMessageId()
     this.unanswered.add(id)
     const outcome = await this.answerTo(sent, topic)
@@ -200,7 +203,8 @@ class Link implements BrokerSession {
   }
 
   private takeMessage(topic: string, payload: Buffer, packet: IPublishPacket): void {
-    this.events.onMessage({ topic, payload, retained: packet.retain })
+    const { responseTopic, correlationData: correlation } = packet.properties ?? {}
+    this.events.onMessage({ topic, payload, retained: packet.retain, responseTopic, correlation })
   }
 
   private closed(): void {
@@ -235,6 +239,13 @@ class Link implements BrokerSession {
     return { sent: socket?.bytesWritten ?? 0, received: socket?.bytesRead ?? 0 }
   }
 }
+
+const bufferOf = (bytes: Uint8Array): Buffer => Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength)
+
+const responseProperties = ({ responseTopic, correlation }: PublishOptions) =>
+  responseTopic === undefined && correlation === undefined
+    ? undefined
+    : { responseTopic, correlationData: correlation && bufferOf(correlation) }
 
 const systemAddresses = (): readonly string[] =>
   Object.values(networkInterfaces()).flatMap((all) => (all ?? []).map(({ address }) => address))

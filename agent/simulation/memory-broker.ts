@@ -8,6 +8,7 @@ import {
   type Fault,
   type Message,
   type Outcome,
+  type PublishOptions,
   type Will,
 } from '../terms/terms.js'
 
@@ -25,6 +26,8 @@ export interface BrokerTrouble {
   refusePublish?: (topic: string, payload: Uint8Array) => boolean | 'broker-full' | 'broker-denied'
   /** Refuses to let a client hear what it would like to. */
   refuseWish?: boolean
+  /** The same of its commands. */
+  refuseCommands?: boolean
   /** Loses the connection before a publish is taken. */
   cutAtPublish?: (topic: string, payload: Uint8Array) => boolean
 }
@@ -72,6 +75,7 @@ export class MemoryBroker {
     for (const message of client.queue.splice(0)) client.connection.deliver(message)
     for (const filter of request.subscribe) this.subscribe(client, filter)
     if (request.wish !== undefined) this.grant(client, request.wish)
+    if (request.commands !== undefined) this.grantCommands(client, request.commands)
     return good(client.connection)
   }
 
@@ -79,6 +83,12 @@ export class MemoryBroker {
     if (this.trouble.refuseWish) return
     client.connection!.hasWish = true
     this.subscribe(client, wish)
+  }
+
+  private grantCommands(client: Client, topic: string): void {
+    if (this.trouble.refuseCommands) return
+    client.connection!.hearsCommands = true
+    this.subscribe(client, topic)
   }
 
   private subscribe(client: Client, filter: string): void {
@@ -133,6 +143,7 @@ export class MemoryBroker {
 
 class MemorySession implements BrokerSession {
   hasWish = false
+  hearsCommands = false
   private open = true
   private readonly count = { sent: 0, received: 0 }
 
@@ -143,13 +154,13 @@ class MemorySession implements BrokerSession {
     private readonly will: Will | undefined,
   ) {}
 
-  async publish(topic: string, payload: Uint8Array, options: { retain: boolean }): Promise<Outcome<void>> {
+  async publish(topic: string, payload: Uint8Array, options: PublishOptions): Promise<Outcome<void>> {
     const { broker } = this
     broker.mostUnanswered = Math.max(broker.mostUnanswered, ++broker.unanswered)
     await Promise.resolve()
     broker.unanswered--
     return this.open
-      ? this.take({ topic, payload, retained: options.retain })
+      ? this.take({ ...options, topic, payload, retained: options.retain })
       : bad('link-lost', 'the connection is closed')
   }
 

@@ -16,6 +16,7 @@ const longestWord = 64
 export function answerDelivery(
   delivery: DeliveryWatch | undefined,
   request: Readonly<Record<string, unknown>>,
+  by = here,
 ): Record<string, unknown> | undefined {
   const { do: kind, what, to, hours } = request
   if (kind !== 'acknowledge' && kind !== 'mute' && kind !== 'send-test' && kind !== 'test-result')
@@ -24,10 +25,10 @@ export function answerDelivery(
   if (kind === 'send-test') return sendTest(delivery, to)
   if (kind === 'test-result') return testResult(delivery)
   if (!isWord(what)) return said({ done: false, words: 'say which: a code, a rule, or all to mute' })
-  if (kind === 'acknowledge') return said(delivery.acknowledge(what, here))
+  if (kind === 'acknowledge') return said(delivery.acknowledge(what, by))
   if (typeof hours !== 'number' || !(hours >= 0))
     return said({ done: false, words: 'say for how many hours; 0 ends a mute' })
-  return said(delivery.mute(what, hours * 3600, here))
+  return said(delivery.mute(what, hours * 3600, by))
 }
 
 function sendTest(delivery: DeliveryWatch, to: unknown): Record<string, unknown> {

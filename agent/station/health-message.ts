@@ -37,6 +37,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     instruments: view.instruments.map((instrument) => instrument.report(now)),
     pairs: view.pairs.report(),
     ...(view.delivery ? { delivery: view.delivery.counts() } : {}),
+    ...(view.commands?.wanted() ? { commands: view.commands.counts() } : {}),
     ...siteNews(view, now),
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
     seals: sealFacts(view, now),

@@ -161,6 +161,13 @@ export class InstrumentRunner {
     this.send(bytes)
   }
 
+  /** With the next reading; false where it has no such command or cannot be reached now. */
+  cleanSoon(): boolean {
+    if (!this.options.clean || !this.line || this.sleep.asleep) return false
+    this.cleanedAt = -Infinity as MonoSeconds
+    return true
+  }
+
   /** The fan blows at full speed and stirs up what it blows away. */
   private clean(bytes: Uint8Array, now: MonoSeconds): void {
     this.cleanedAt = now

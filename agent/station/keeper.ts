@@ -142,7 +142,7 @@ export class Keeper {
 
   /** @param isLast nothing leaves any more: where all is safe, no number need be kept free */
   checkpoint(now: MonoSeconds, isLast = false): Promise<void> {
-    const { alerting, troubles, delivery, site, uplink, ladder, energy, faults, inFlight, jobs } =
+    const { alerting, troubles, delivery, commands, site, uplink, ladder, energy, faults, inFlight, jobs } =
       this.parts()
     if (jobs.isRunning('checkpoint') && !isLast) return Promise.resolve()
     const { safeSeq, nextSeq, buffered } = this.ports.store
@@ -160,6 +160,7 @@ export class Keeper {
       uplink: uplink && { ...uplink.checkpoint(), ladder: ladder?.save(now) },
       seals: this.sealing.save(),
       delivery: delivery?.save(),
+      commands: commands?.save(),
       troubles: troubles.save(),
       ...(reservedUpTo > 0 ? { reservedUpTo } : {}),
     }

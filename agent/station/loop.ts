@@ -47,6 +47,7 @@ export class Loop {
     this.parts = makeParts(options, ports, {
       event: (at, name, details) => this.event(at, name, details),
       whenSafe: () => this.keeper.whenSafe(),
+      health: () => this.health(),
       onFault: () => (this.healthAt = this.now()),
       onEntries: () => this.takeEntries(),
       end: () => this.recordStart,
@@ -54,7 +55,7 @@ export class Loop {
     })
     this.records = new RecordWriter(this.parts, ports.store, ports.instruments)
     this.teller = new Teller(this.parts, {
-      health: () => healthMessage(this.view(), this.now()),
+      health: () => this.health(),
       end: () => this.recordStart,
       now: () => this.now(),
     })
@@ -78,7 +79,8 @@ export class Loop {
 
   async restore(): Promise<void> {
     const { state, store } = this.ports
-    const { alerting, troubles, delivery, site, uplink, ladder, energy, clock, faults, boot } = this.parts
+    const { alerting, troubles, delivery, commands, site, uplink, ladder, energy, clock, faults, boot } =
+      this.parts
     const loaded = await state.load()
     if (!loaded.ok) faults.raise('state', loaded.fault, this.tickedAt)
     const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
@@ -86,6 +88,7 @@ export class Loop {
     alerting.restore(found.changes)
     await troubles.restore(checkpoint.troubles, store)
     delivery?.restore(found.delivery, this.tickedAt)
+    commands?.restore(found.commands)
     this.keeper.session = found.newestSession + 1
     this.keeper.settingsHash = found.settingsHash
     this.keeper.sealing.restore(checkpoint.seals)
@@ -255,6 +258,10 @@ export class Loop {
   daySoFar(): DaySoFar | undefined {
     const utc = this.parts.clock.at(this.recordStart)
     return utc === undefined ? undefined : daySoFar(utc, this.options.standardOffsetMinutes ?? 0)
+  }
+
+  health(now = this.now()): Record<string, unknown> {
+    return healthMessage(this.view(), now)
   }
 
   /** All that is known of the station now. */

@@ -19,6 +19,7 @@ import type {
   UtcMillis,
 } from '../terms/terms.js'
 import type { Uplink, UplinkPorts } from '../uplink/uplink.js'
+import type { CommandPorts } from './command-watch.js'
 import type { TellingOptions, TellingPorts } from './delivery-watch.js'
 import type { EnergyOptions } from './energy-watch.js'
 import type { InstrumentOptions } from './instrument-options.js'
@@ -90,6 +91,8 @@ export interface StationPorts {
   readonly modem?: OnOffSwitch
   /** The ways to those who are told; without them nobody is. */
   readonly telling?: TellingPorts
+  /** Whose commands over the link count, and what begins the agent anew; absent: none is heard. */
+  readonly commands?: CommandPorts & { readonly restart?: () => void }
   /** What ends the board and wakes it; absent: it stays on. */
   readonly board?: BoardPower
   readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]

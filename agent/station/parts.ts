@@ -15,12 +15,14 @@ import {
 } from '../terms/terms.js'
 import type { Uplink } from '../uplink/uplink.js'
 import { AlertWatch } from './alert-watch.js'
+import type { CommandWatch } from './command-watch.js'
 import type { DeliveryWatch } from './delivery-watch.js'
 import type { EnergyWatch } from './energy-watch.js'
 import { GaugeRunner } from './gauge-runner.js'
 import { InstrumentRunner } from './instrument-runner.js'
 import { JobWatch } from './job-watch.js'
 import { LinkLadder } from './link-ladder.js'
+import { makeCommands } from './make-commands.js'
 import { makeDelivery } from './make-delivery.js'
 import { chargeRunner, makeEnergy } from './make-energy.js'
 import type { ModemHours } from './modem-hours.js'
@@ -50,6 +52,7 @@ export interface Parts {
   readonly alerting: AlertWatch
   readonly troubles: TroubleWatch
   readonly delivery: DeliveryWatch | undefined
+  readonly commands: CommandWatch | undefined
   readonly site: SiteWatch
   readonly inFlight: InFlight
 }
@@ -66,6 +69,8 @@ export interface Hooks {
   readonly onFault: () => void
   /** End of the newest record. */
   readonly end: () => MonoSeconds
+  /** The health message as it would be now. */
+  readonly health: () => Record<string, unknown>
   /** Entries of the site log came. */
   readonly onEntries: () => void
 }
@@ -146,6 +151,7 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
     alerting,
     troubles,
     delivery,
+    commands: makeCommands(options, ports, hooks, (): Parts => parts, { ...base, uplink }),
   }
   const parts = { ...measuring, site: makeSite(options, ports, hooks, measuring) }
   return parts

@@ -15,6 +15,7 @@ import {
   type StateFile,
   type UtcMillis,
 } from '../terms/terms.js'
+import { CommandNumbers, savedNumbers } from './command-lines.js'
 import { DeliveryLines, type FoundDelivery } from './delivery-lines.js'
 import { tableOf } from './stored-times.js'
 
@@ -41,6 +42,8 @@ export interface Checkpoint {
   readonly seals?: unknown
   /** Of what is to be told to whom: canonical texts, as `DeliveryWatch.save` gave them. */
   readonly delivery?: unknown
+  /** The highest number of each key whose command was taken. */
+  readonly commands?: Readonly<Record<string, number>>
   /** Days of the cleanest air and running hours, as `TroubleWatch.save` gave them: these stand nowhere else. */
   readonly troubles?: unknown
   /** Numbers up to this one may have left; absent after a clean stop, when every line is safe. */
@@ -71,6 +74,8 @@ export function readCheckpoint(value: unknown): Checkpoint {
     Object.values(change.details).every((text) => typeof text === 'string')
   if (!Object.values(value.changes).every(isChange)) return empty
   const changes = value.changes as Record<string, LastChange>
+  const commands = savedNumbers(value.commands)
+  if (!commands) return empty
   return {
     v: 1,
     session: session as number,
@@ -81,6 +86,7 @@ export function readCheckpoint(value: unknown): Checkpoint {
     uplink,
     energy: value.energy,
     delivery: value.delivery,
+    commands,
     troubles: value.troubles,
     seals,
     ...(Number.isSafeInteger(reservedUpTo) ? { reservedUpTo: reservedUpTo as number } : {}),
@@ -112,6 +118,8 @@ export interface RestoredEvents {
   readonly settingsHash: string | undefined
   readonly site: readonly EventLine[]
   readonly delivery: FoundDelivery
+  /** The highest number of each key whose command was taken. */
+  readonly commands: ReadonlyMap<string, number>
 }
 
 /** Checkpoint first, then the lines written after it: a line was synced before anybody was told, so it wins. */
@@ -122,6 +130,7 @@ export async function restoreEvents(store: Store, checkpoint: Checkpoint): Promi
   let { session: newestSession, settingsHash } = checkpoint
   const site = keptSite ?? []
   const delivery = new DeliveryLines(checkpoint.delivery, checkpoint.seq)
+  const commands = new CommandNumbers(checkpoint.commands)
   const from = keptSite ? checkpoint.seq + 1 : 1
   await store.scan(
     (view) => {
@@ -133,10 +142,18 @@ export async function restoreEvents(store: Store, checkpoint: Checkpoint): Promi
       if (name === 'settings') settingsHash = details.hash
       if (name === siteLineName) site.push(line)
       delivery.add(line)
+      commands.add(line)
     },
     { kind: 'event', from },
   )
-  return { changes, newestSession, settingsHash, site, delivery: delivery.found(changes) }
+  return {
+    changes,
+    newestSession,
+    settingsHash,
+    site,
+    delivery: delivery.found(changes),
+    commands: commands.highest,
+  }
 }
 
 /** Enough for the longest visit, and what comes after it. */

@@ -44,6 +44,8 @@ export class SamplingPlan {
   running = true
   /** Whether the plan itself has it run: of the rest of the running records no figure is made. */
   planned = true
+  /** Somebody far away wants the sensor to run between its windows too, until then. */
+  richerUntil: MonoSeconds | undefined
   private decidedDay: number | undefined
   private lowLooks = 0
 
@@ -68,14 +70,16 @@ export class SamplingPlan {
   /** A record begins at this moment. */
   apply(start: MonoSeconds): void {
     this.planned = runsInMinute(this.step, this.minuteAt(start) % 60)
-    this.running = this.planned || this.isRequested()
+    this.running = this.planned || this.isRequested(start)
     const onRequest = this.running && !this.planned
     for (const sensor of this.ports.sensors) sensor.run(this.running, start, onRequest)
   }
 
   /** Never at the heartbeat: there the sensor sleeps to protect the battery, whatever the air is. */
-  private isRequested(): boolean {
-    return this.options.richerWhenAlerted === true && this.step !== 'heartbeat' && this.ports.alerted()
+  private isRequested(now: MonoSeconds): boolean {
+    if (this.step === 'heartbeat') return false
+    if (this.richerUntil !== undefined && now < this.richerUntil) return true
+    return this.options.richerWhenAlerted === true && this.ports.alerted()
   }
 
   /** Minutes of local standard time since its beginning; of the boot while the clock is not trusted. */

@@ -11,7 +11,6 @@ import type { Alert } from '../alerts/alerts.js'
 import type { FaultBoard } from '../health/health.js'
 import type { MonoSeconds } from '../terms/terms.js'
 import { answerDelivery } from './delivery-requests.js'
-import { healthMessage } from './health-message.js'
 import { Loop } from './loop.js'
 import { offeredTime, type TimeAnswer } from './offered-time.js'
 import type { StationOptions, StationPorts } from './options.js'
@@ -22,6 +21,7 @@ export { reservedNumbers } from './restart.js'
 export { answerRequest, siteList, type SiteList } from './requests.js'
 export { gaugeChannel } from './gauge-runner.js'
 export { usualSilence } from './instrument-runner.js'
+export type { CommandPorts } from './command-watch.js'
 export type { StationOptions, StationPorts } from './options.js'
 export type { TellingOptions, TellingPorts } from './delivery-watch.js'
 export type { TimeAnswer } from './offered-time.js'
@@ -87,7 +87,7 @@ export class Station {
 
   /** The health message: state, faults with their age, power, clock, and the balance of every stage. */
   health(now: MonoSeconds): Record<string, unknown> {
-    return healthMessage(this.loop.view(), now)
+    return this.loop.health(now)
   }
 
   /** What hangs for longer than this, in words: the line of an instrument, or a write. Undefined while all goes on. */

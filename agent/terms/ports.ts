@@ -80,17 +80,29 @@ export interface Message {
   readonly topic: string
   readonly payload: Uint8Array
   readonly retained: boolean
+  /** MQTT 5 only: where an answer is to go, and what is to be sent back with it. */
+  readonly responseTopic?: string
+  readonly correlation?: Uint8Array
+}
+
+export interface PublishOptions {
+  readonly retain: boolean
+  /** As in `Message`; left out where the protocol has no place for them. */
+  readonly responseTopic?: string
+  readonly correlation?: Uint8Array
 }
 
 export interface BrokerSession {
   /** Resolves when the broker has acknowledged, or with a fault when it refused or the limit passed. QoS 1. */
-  publish(topic: string, payload: Uint8Array, options: { retain: boolean }): Promise<Outcome<void>>
+  publish(topic: string, payload: Uint8Array, options: PublishOptions): Promise<Outcome<void>>
   /** Sends a last message if there is one, announces and closes; bounded in time. The will is not sent. */
   end(farewell?: Message): Promise<void>
   /** Bytes written to and read from the socket so far, TLS excluded. */
   bytes(): { sent: number; received: number }
   /** False when the broker would not give what `wish` asked for. */
   readonly hasWish?: boolean
+  /** The same of `commands`. */
+  readonly hearsCommands?: boolean
 }
 
 export interface BrokerEvents {
@@ -114,6 +126,8 @@ export interface Broker {
     readonly subscribe: readonly string[]
     /** A topic to hear where the broker allows it; its refusal is no fault. */
     readonly wish?: string
+    /** One more such topic: that of commands. */
+    readonly commands?: string
     readonly will?: Will
     readonly events: BrokerEvents
   }): Promise<Outcome<BrokerSession>>

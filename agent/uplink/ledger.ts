@@ -211,6 +211,12 @@ export class Ledger {
     return late.length > 0
   }
 
+  /** Somebody asks for lines again: what is not on its way is a gap. */
+  again(from: number, to: number): void {
+    for (const set of [this.sent, this.away]) set.remove(from, Math.min(to, this.safe))
+    this.cover(from, Math.min(to, this.safe))
+  }
+
   private forget({ from, to }: { from: number; to: number }): void {
     this.sent.remove(from, to)
     this.cover(from, to)

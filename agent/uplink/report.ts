@@ -2,7 +2,7 @@ import type { Fault, MonoSeconds, Range } from '../terms/terms.js'
 import type { Announcements } from './announcements.js'
 import type { Ledger } from './ledger.js'
 import type { Link } from './link.js'
-import type { UplinkStatus } from './options.js'
+import type { UplinkPorts, UplinkStatus } from './options.js'
 import type { Pace } from './pace.js'
 
 /** What an uplink consists of, for those who report on it. */
@@ -52,8 +52,21 @@ export function uplinkStatus(now: MonoSeconds, view: UplinkView): UplinkStatus {
 const mostNamed = 5
 
 /** 'lines 12, 40 to 42 and 3 more stretches' */
-export function parkedWords(parked: readonly Range[]): string {
+function parkedWords(parked: readonly Range[]): string {
   const names = parked.slice(0, mostNamed).map(([from, to]) => (from === to ? `${from}` : `${from} to ${to}`))
   const more = parked.length - mostNamed
   return `lines ${names.join(', ')}${more > 0 ? ` and ${more} more stretches` : ''}`
+}
+
+/** A message was taken: what stood against the broker is over. */
+export function clearAnswered(
+  faults: UplinkPorts['faults'],
+  { parked }: Ledger,
+  departures: { readonly troubled: boolean },
+  announcements: { readonly anyRefused: boolean },
+): void {
+  faults.clear('broker-silent', 'broker-full')
+  if (!departures.troubled && !announcements.anyRefused) faults.clear('broker-refused', 'broker-denied')
+  if (parked.length === 0) faults.clear('lines-parked')
+  else faults.raise({ code: 'lines-parked', detail: parkedWords(parked) })
 }

@@ -23,17 +23,19 @@ import {
   type Will,
 } from '../terms/terms.js'
 import { Announcements } from './announcements.js'
+import { CommandLine } from './command-line.js'
 import { Departures } from './departures.js'
 import { Hearing } from './hearing.js'
 import { Link } from './link.js'
 import { Ledger } from './ledger.js'
 import type { UplinkOptions, UplinkPorts, UplinkStatus } from './options.js'
 import { Pace } from './pace.js'
-import { readReceipt, twinFault } from './receipt.js'
-import { parkedWords, uplinkStatus } from './report.js'
-import { topicOf } from './topics.js'
+import { ReceiptHearing } from './receipt-hearing.js'
+import { clearAnswered, uplinkStatus } from './report.js'
 
 export type { BackoffBounds } from './backoff.js'
+export type { AnswerPlace } from './command-line.js'
+export * from './command.js'
 export { Link, type LinkHooks, type LinkState } from './link.js'
 export type { LedgerState } from './ledger.js'
 export { allInBytes, type LinkCost, type Traffic } from './meter.js'
@@ -65,7 +67,9 @@ export class Uplink {
   private wanted = false
   private stopping = false
   private lastFault: Fault | undefined
-  private receiptAt: MonoSeconds | undefined
+  private readonly receipts: ReceiptHearing
+  /** Commands that come, and answers to them. */
+  readonly commands: CommandLine
 
   constructor(
     private readonly options: UplinkOptions,
@@ -74,6 +78,8 @@ export class Uplink {
     this.ledger = new Ledger(ports.store.storeId, options)
     this.departures = new Departures(options, ports, this.ledger)
     this.announcements = new Announcements(options, ports)
+    this.receipts = new ReceiptHearing(options, this.ledger, ports)
+    this.commands = new CommandLine(options, () => this.advance())
     this.pace = new Pace(options, this.ledger, ports.faults)
     this.link = new Link(ports.broker, options.backoff, ports.random, {
       request: () => this.request(),
@@ -126,6 +132,12 @@ export class Uplink {
     this.hurry()
   }
 
+  /** Numbers go again, whoever has them; a receipt that names them before they left has the last word. */
+  sendAgain(from: number, to: number): void {
+    this.ledger.again(from, to)
+    this.hurry()
+  }
+
   /** Something changed on our side (the clock, an interface): the wait after a failed attempt is over. */
   tryNow(): void {
     this.link.forgetWait()
@@ -163,13 +175,14 @@ export class Uplink {
     this.announcements.sayAlive()
   }
 
-  private request(): { subscribe: string[]; wish?: string; will: Will } {
+  private request(): { subscribe: string[]; wish?: string; commands?: string; will: Will } {
     const { will, topic } = this.announcements
+    const commands = this.commands.topic
     this.pace.trying(this.link.now)
     // With a collector its receipts are the proof that messages get through, without one the own message is.
     return this.options.receipts === 'required'
-      ? { subscribe: [this.topic('receipt')], will }
-      : { subscribe: [], wish: topic, will }
+      ? { subscribe: [this.receipts.topic], commands, will }
+      : { subscribe: [], wish: topic, commands, will }
   }
 
   private attemptFailed(fault: Fault): void {
@@ -191,7 +204,7 @@ export class Uplink {
     if (!this.link.session) return this.connectIfWanted()
     while (this.announce());
     if (this.announcements.waiting === 0) while (this.publishPack());
-    const idle = this.announcements.idle && this.departures.underway === 0
+    const idle = this.announcements.idle && this.departures.underway === 0 && this.commands.idle
     if (this.options.connection === 'per-pack' && idle) this.endWell()
   }
 
@@ -209,17 +222,26 @@ export class Uplink {
 
   private announce(): boolean {
     const { session } = this.link
-    const said = session && this.announcements.publish(session, () => this.link.now)
-    if (said) this.inFlight.track(said.then((answer) => this.answered(session, answer)))
-    return said !== undefined
+    return (
+      !!session &&
+      this.follow(
+        session,
+        this.announcements.publish(session, () => this.link.now),
+      )
+    )
   }
 
   private publishPack(): boolean {
     const { session, now } = this.link
     if (!session) return false
     const allowance = this.pace.allowance(now, this.link)
-    if (allowance === 'pressing') return false
-    const flight = this.departures.start(session, now, allowance === 'all')
+    return (
+      allowance !== 'pressing' &&
+      this.follow(session, this.departures.start(session, now, allowance === 'all'))
+    )
+  }
+
+  private follow(session: BrokerSession, flight: Promise<Outcome<unknown>> | undefined): boolean {
     if (flight) this.inFlight.track(flight.then((answer) => this.answered(session, answer)))
     return flight !== undefined
   }
@@ -228,20 +250,10 @@ export class Uplink {
   private answered(session: BrokerSession, answer: Outcome<unknown>): void {
     this.pace.message()
     this.hearing.ended(answer.ok ? undefined : answer.fault.code, this.link.now)
-    if (answer.ok) this.answeredWell()
+    if (answer.ok) clearAnswered(this.ports.faults, this.ledger, this.departures, this.announcements)
     else if (answer.fault.code !== 'link-lost') this.raise(answer.fault)
     if (this.link.session === session && this.hearing.givenUp) this.inFlight.track(this.link.end(false))
     else this.advance()
-  }
-
-  private answeredWell(): void {
-    const { faults } = this.ports
-    faults.clear('broker-silent', 'broker-full')
-    if (!this.departures.troubled && !this.announcements.anyRefused)
-      faults.clear('broker-refused', 'broker-denied')
-    const { parked } = this.ledger
-    if (parked.length === 0) faults.clear('lines-parked')
-    else faults.raise({ code: 'lines-parked', detail: parkedWords(parked) })
   }
 
   private raise(fault: Fault): void {
@@ -251,19 +263,9 @@ export class Uplink {
 
   private takeMessage(message: Message): void {
     this.pace.message()
-    if (message.topic === this.topic('alive')) return this.announcements.hear(message, this.link.now)
-    if (message.topic !== this.topic('receipt')) return
-    const receipt = readReceipt(message.payload, this.ports.store.storeId)
-    if (!receipt) return
-    this.receiptAt = this.link.now
-    this.ledger.receipt(receipt)
-    const twins = twinFault(message.payload, this.ports.store.storeId)
-    if (twins) this.ports.faults.raise(twins)
-    this.ports.faults.clear('receipt-missing', ...(twins ? [] : (['store-twins'] as const)))
-  }
-
-  private topic(what: string): string {
-    return topicOf(this.options.group, this.options.station, what)
+    if (message.topic === this.announcements.topic) return this.announcements.hear(message, this.link.now)
+    if (this.commands.hear(message)) return
+    if (message.topic === this.receipts.topic) this.receipts.hear(message, this.link.now)
   }
 
   /** Lines: taken = safe here; given = safe away; held = sent, in flight or waiting; refused = set aside. */
@@ -277,7 +279,7 @@ export class Uplink {
       ...{ ledger, link, pace, announcements },
       acknowledged: this.departures.acknowledged,
       lastFault: this.lastFault,
-      receiptAt: this.receiptAt,
+      receiptAt: this.receipts.at,
       deafSince: this.hearing.deafSince,
     })
   }
