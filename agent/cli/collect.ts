@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs'
-import { Collector, usualCollector } from '../collector/collector.js'
+import { Collector, usualCollector, usualRules } from '../collector/collector.js'
 import { FaultBoard } from '../health/health.js'
 import { SystemClock } from '../hardware/clock.js'
 import { openFolder } from '../hardware/disk.js'
@@ -9,12 +9,19 @@ import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { systemRandom } from '../hardware/random.js'
 import { startTicker } from '../hardware/ticker.js'
 import { addSeconds, faultText, type Broker, type Fault, type Log } from '../terms/terms.js'
+import { readCollectorSettings, settingsFaultText, type CollectorSettings } from '../settings/settings.js'
 import { archivesIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
+import { openAlerts } from './collect-alerts.js'
 import { serveCollector, take } from './collect-control.js'
+import { doorsOf, standOpen, type DoorOptions } from './collect-doors.js'
 import { StatusFile } from './collect-status.js'
+import type { Doors } from './open-doors.js'
+import { readTextFile } from './read-text.js'
 
-export interface CollectOptions {
+export interface CollectOptions extends DoorOptions {
+  /** Settings file, in place of all options about broker, group and archive. */
+  readonly settings?: string
   readonly broker: string
   readonly group: string
   readonly archive: string
@@ -30,27 +37,48 @@ export interface CollectOptions {
 const stepSeconds = 5
 
 /** Receives a group's packs until a signal ends it. Exit codes: 0 ended as asked, 1 something cannot be opened, 2 wrong use. */
-export async function collect(options: CollectOptions): Promise<number> {
+export async function collect(given: CollectOptions): Promise<number> {
+  const settings = given.settings === undefined ? undefined : settingsIn(given.settings)
+  if (typeof settings === 'string') return wrongUse(settings)
+  const options = settings ? { ...given, ...optionsOf(settings) } : given
   const { archive, take: folder, json } = options
+  const needed = folder === undefined ? (['archive', 'broker', 'group'] as const) : (['archive'] as const)
+  const missing = needed.find((key) => options[key] === undefined)
+  if (missing)
+    return wrongUse(
+      `name --${missing}, or --settings${missing === 'archive' ? '' : ' (only --take goes without)'}`,
+    )
   if (folder !== undefined) return take({ archive, take: folder, json })
-  const missing = (['broker', 'group'] as const).find((key) => options[key] === undefined)
-  if (missing) {
-    process.stderr.write(`name --${missing} (only --take goes without)\n`)
-    return 2
-  }
   const broker = brokerOf(options)
-  if (typeof broker === 'string') {
-    process.stderr.write(broker + '\n')
-    return 2
-  }
+  if (typeof broker === 'string') return wrongUse(broker)
+  const doors = doorsOf(options)
+  if (typeof doors === 'string') return wrongUse(doors)
   const disk = await openFolder(options.archive, { create: true })
   const locked = disk.ok ? await lockFolder(options.archive) : disk
   if (!locked.ok) {
     process.stderr.write(faultText(locked.fault) + '\n')
     return 1
   }
-  return live(options, broker, standardLog('info'))
+  return live(options, settings, broker, doors, standardLog('info'))
 }
+
+function wrongUse(words: string): 2 {
+  process.stderr.write(words + '\n')
+  return 2
+}
+
+/** The settings, or all that is wrong with them. */
+function settingsIn(file: string): CollectorSettings | string {
+  const text = readTextFile(file)
+  if (!text.ok) return faultText(text.fault)
+  const read = readCollectorSettings(text.value, file)
+  return read.ok ? read.settings : read.faults.map(settingsFaultText).join('\n')
+}
+
+const optionsOf = ({ group, archive, broker }: CollectorSettings) => ({
+  ...{ group, archive, broker: broker.url, protocol: String(broker.protocol) },
+  ...{ username: broker.username, passwordFile: broker.passwordFile, caFile: broker.caFile },
+})
 
 /** The broker, or what is wrong with the options. */
 function brokerOf(options: CollectOptions): Broker | string {
@@ -76,11 +104,17 @@ function brokerOf(options: CollectOptions): Broker | string {
   }
 }
 
-async function live(options: CollectOptions, broker: Broker, log: Log): Promise<number> {
+async function live(
+  options: CollectOptions,
+  settings: CollectorSettings | undefined,
+  broker: Broker,
+  doors: Doors | undefined,
+  log: Log,
+): Promise<number> {
   const clock = new SystemClock('system')
   const board = new FaultBoard(({ fault, stands }) => tell(log, fault, stands))
   const collector = new Collector(
-    { ...usualCollector, group: options.group },
+    { ...usualCollector, group: options.group, rules: { ...usualRules, ...limitsIn(settings) } },
     {
       broker,
       random: systemRandom,
@@ -92,6 +126,9 @@ async function live(options: CollectOptions, broker: Broker, log: Log): Promise<
       },
     },
   )
+  const telling = settings && (await openAlerts(settings, clock, board))
+  if (telling && !telling.ok) log.warn(`${faultText(telling.fault)} Nobody is told of anything.`)
+  const told = telling?.ok ? telling.value : undefined
   const status = new StatusFile(options.archive, collector, board, log)
   collector.restore(status.read())
   let due = clock.mono()
@@ -102,14 +139,16 @@ async function live(options: CollectOptions, broker: Broker, log: Log): Promise<
       due = addSeconds(clock.mono(), stepSeconds)
       collector.step(clock.mono())
       status.step(clock.mono())
+      told?.alerts.step(collector.judged(clock.mono()), collector.state === 'connected', clock.mono())
     },
   )
   const control = await serveCollector(options.archive, collector, log, () => status.now(clock.mono()))
+  const open = await standOpen(doors, options.archive, log, () => status.now(clock.mono()))
   log.info('collecting', { group: options.group, archive: options.archive })
   return new Promise((resolve) => {
     const end = (): void => {
       ticker.stop()
-      void Promise.all([collector.stop(), control.close()]).then(() => {
+      void Promise.all([collector.stop(), control.close(), open.close(), told?.end()]).then(() => {
         status.step(clock.mono(), true)
         log.info('stopped', { lines: collector.lines, packs: collector.counts() })
         resolve(0)
@@ -119,6 +158,11 @@ async function live(options: CollectOptions, broker: Broker, log: Log): Promise<
     process.once('SIGINT', end)
   })
 }
+
+const limitsIn = (settings: CollectorSettings | undefined) =>
+  settings && {
+    ...{ lateAfterSeconds: settings.lateAfterSeconds, silentAfterSeconds: settings.silentAfterSeconds },
+  }
 
 function tell(log: Log, fault: Fault, stands: boolean): void {
   if (stands) log.warn(faultText(fault), { code: fault.code })

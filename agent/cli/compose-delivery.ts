@@ -36,7 +36,11 @@ import {
 } from '../terms/terms.js'
 
 /** Undefined where the settings name nobody. */
-export function deliveryOptions(settings: Settings): StationOptions['telling'] {
+export function deliveryOptions(
+  settings: Pick<Settings, 'delivery'> & {
+    readonly station: Pick<Settings['station'], 'timeZone' | 'standardOffsetMinutes'>
+  },
+): StationOptions['telling'] {
   const { delivery, station } = settings
   if (!delivery) return undefined
   const { sms, mostAnHour, dailyLineHours } = delivery
@@ -88,7 +92,7 @@ function templatesOf({ templates }: DeliverySettings): Record<string, Template> 
 }
 
 /** The modem's port has one owner, whoever asks for it: messages, and the clock where it names the same port. */
-export function modemPortOf({ delivery }: Settings): ModemPort | undefined {
+export function modemPortOf({ delivery }: Pick<Settings, 'delivery'>): ModemPort | undefined {
   return delivery?.sms && new ModemPort(serialLine(delivery.sms.port, delivery.sms.baud))
 }
 
@@ -96,7 +100,10 @@ export function modemPortOf({ delivery }: Settings): ModemPort | undefined {
  * The ways that the recipients name; undefined where there are none.
  * @param modemPort as modemPortOf made it of the same settings
  */
-export function deliveryPorts(settings: Settings, modemPort: ModemPort | undefined): StationPorts['telling'] {
+export function deliveryPorts(
+  settings: Pick<Settings, 'delivery'> & { readonly data: Pick<Settings['data'], 'folder'> },
+  modemPort: ModemPort | undefined,
+): StationPorts['telling'] {
   const { delivery } = settings
   if (!delivery) return undefined
   const { sms, mail, webhook } = delivery

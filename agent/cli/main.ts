@@ -87,7 +87,8 @@ program.commandsGroup('Many stations')
 program
   .command('collect')
   .description('receive the packs of a group into an archive and give receipts')
-  .requiredOption('--archive <folder>', 'folder of the archive')
+  .option('-s, --settings <file>', 'settings of the collector: group, archive, broker, and who is told')
+  .option('--archive <folder>', 'folder of the archive')
   .option('--broker <url>', 'mqtt://host:port or mqtts://host:port')
   .option('--group <name>', 'group of stations')
   .option(
@@ -99,6 +100,8 @@ program
   .option('--password-file <file>', 'file with the password')
   .option('--ca-file <file>', 'certificate that vouches for the broker')
   .option('--protocol <version>', '5, or 4 for brokers that only know MQTT 3.1.1', '5')
+  .option('--http <address:port>', 'let programs read there how stations stand, averages, records, metrics')
+  .option('--http-password-file <file>', 'of stations http-password; needed where others reach the address')
   .action(async (options: Record<string, string>) =>
     finish((await import('./collect.js')).collect(options as unknown as CollectOptions)),
   )

@@ -34,6 +34,7 @@ import { StationsWatch, type Judged } from './watch.js'
 
 export * from './options.js'
 export * from './standing.js'
+export { GroupAlerts, type GroupAlertOptions, type GroupAlertPorts } from './group-alerts.js'
 export { judge, usualRules, type GroupSeen, type JudgeRules } from './judge.js'
 export type { StationSeen } from './seen.js'
 export { twinWindowSeconds } from './twin-watch.js'

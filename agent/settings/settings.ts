@@ -13,17 +13,23 @@
  */
 import { crossFindings, type KnownLayouts } from './crosschecks.js'
 import type { KnownGaugeLayouts } from './crosschecks-gauges.js'
-import { pathText, settingsFaultText, type SettingsFault } from './fault.js'
+import { settingsFaultText, type SettingsFault } from './fault.js'
 import { schemaFindings, withoutEchoes } from './keys.js'
-import { Look, type Finding } from './look.js'
+import { Look } from './look.js'
 import { noteFindings } from './notes.js'
 import { textKeys } from './patterns.js'
+import { allFaults, placed } from './placed.js'
 import { settingsSchema } from './schema.js'
-import { settingsOf, type Settings } from './shape.js'
-import { readYaml, type YamlText } from './yaml-text.js'
+import { settingsOf, type Settings, type StationSettings } from './shape.js'
+import { readYaml } from './yaml-text.js'
 import { lowestOffsetMinutes } from './zone.js'
 
 export { effectiveSettingsText, settingsEventDetails, shownSettingsText } from './effective.js'
+export {
+  readCollectorSettings,
+  type CollectorSettings,
+  type CollectorSettingsOutcome,
+} from './collector-settings.js'
 export type { KnownLayouts } from './crosschecks.js'
 export type { KnownGaugeLayouts } from './crosschecks-gauges.js'
 export { settingsFaultText, type SettingsFault, type SettingsFaultCode } from './fault.js'
@@ -70,9 +76,6 @@ export type SettingsOutcome =
     }
   | { readonly ok: false; readonly faults: readonly SettingsFault[] }
 
-/** More faults than this are not read by anybody; the last then says how many follow. */
-const mostFaults = 100
-
 /**
  * @param fileName stands before each fault; usually the path as the user gave it.
  * @param layouts channels of each layout in config/instruments; given, layouts, slots and the channels of alerts are
@@ -86,37 +89,15 @@ export function readSettings(
   gaugeLayouts?: KnownGaugeLayouts,
 ): SettingsOutcome {
   const yaml = readYaml(text, textKeys)
-  const problems = yaml.problems.map(({ place, path, ...verdict }) => ({
-    file: fileName,
-    ...place,
-    keyPath: pathText(path),
-    ...verdict,
-  }))
   const look = new Look(yaml.value)
   const findings =
     yaml.value === undefined
       ? []
       : [...schemaFindings(yaml.value), ...crossFindings(look, layouts, gaugeLayouts)]
-  const faults = [...problems, ...withoutEchoes(findings).map((finding) => placed(finding, yaml, fileName))]
-  if (faults.length > 0) return { ok: false, faults: bounded(faults.sort(byPlace)) }
+  const faults = allFaults(yaml, withoutEchoes(findings), fileName)
+  if (faults.length > 0) return { ok: false, faults }
   const notes = noteFindings(look).map((finding) => settingsFaultText(placed(finding, yaml, fileName)))
   return { ok: true, settings: settingsOf(settingsSchema.parse(yaml.value)), notes }
-}
-
-function placed({ path, which, verdict }: Finding, yaml: YamlText, file: string): SettingsFault {
-  return { file, ...yaml.place(path, which), keyPath: pathText(path), ...verdict }
-}
-
-const byPlace = (a: SettingsFault, b: SettingsFault): number => a.line - b.line || a.column - b.column
-
-function bounded(faults: SettingsFault[]): SettingsFault[] {
-  if (faults.length <= mostFaults) return faults
-  const rest = faults.length - mostFaults
-  const last = faults[mostFaults - 1]
-  return [
-    ...faults.slice(0, mostFaults - 1),
-    { ...last, advice: `${last.advice ? last.advice + '; ' : ''}and ${rest} more faults below` },
-  ]
 }
 
 /**
@@ -124,7 +105,10 @@ function bounded(faults: SettingsFault[]): SettingsFault[] {
  * offset of `time_zone` in a year (winter's, in both hemispheres), or 0.
  * @param year whose rules are taken; leave it out for an answer that does not change while the program runs.
  */
-export function standardOffsetMinutes({ station }: Settings, year?: number): number {
+export function standardOffsetMinutes(
+  { station }: { readonly station: Pick<StationSettings, 'timeZone' | 'standardOffsetMinutes'> },
+  year?: number,
+): number {
   if (station.timeZone !== undefined) return lowestOffsetMinutes(station.timeZone, year)
   return station.standardOffsetMinutes ?? 0
 }

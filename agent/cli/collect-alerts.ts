@@ -1,0 +1,76 @@
+/** Who is told by a collector, and the store of its own in which it notes what it told: `<archive>/.collector`. */
+import { randomBytes } from 'node:crypto'
+import { join } from 'node:path'
+import { GroupAlerts } from '../collector/collector.js'
+import type { SystemClock } from '../hardware/clock.js'
+import { openFolder } from '../hardware/disk.js'
+import { systemRandom } from '../hardware/random.js'
+import type { FaultBoard } from '../health/health.js'
+import type { CollectorSettings } from '../settings/settings.js'
+import { openStore, type Store } from '../store/store.js'
+import { bootWord, good, InFlight, type EventLine, type Outcome } from '../terms/terms.js'
+import { deliveryOptions, deliveryPorts, modemPortOf } from './compose-delivery.js'
+
+export interface CollectorAlerts {
+  readonly alerts: GroupAlerts
+  /** What is on its way has ended, and everything is on the disk. */
+  end(): Promise<void>
+}
+
+const folderName = '.collector'
+/** Of what was told, so much is looked at in a start: far more than a year of a troubled group. */
+const mostLines = 20_000
+const landMillis = 2000
+
+/** Undefined where the settings name nobody. Faults: of the disk. */
+export async function openAlerts(
+  { group, archive, timeZone, delivery }: CollectorSettings,
+  clock: SystemClock,
+  board: FaultBoard,
+): Promise<Outcome<CollectorAlerts | undefined>> {
+  const parts = { delivery, station: { timeZone }, data: { folder: join(archive, folderName) } }
+  const options = deliveryOptions(parts)
+  const telling = deliveryPorts(parts, modemPortOf(parts))
+  if (!options || !telling) return good(undefined)
+  const disk = await openFolder(parts.data.folder, { create: true })
+  if (!disk.ok) return disk
+  const newStoreId = (): string => randomBytes(8).toString('hex')
+  const store = await openStore({ disk: disk.value, station: 'collector', newStoreId })
+  if (!store.ok) return store
+  const lines = await eventsIn(store.value)
+  if (!lines.ok) return lines
+  const works = new InFlight()
+  const alerts = new GroupAlerts(
+    { group, ...options },
+    {
+      ...{ storeId: store.value.storeId, ways: telling.ways, random: systemRandom, faults: board },
+      ...{ boot: bootWord(clock.bootId), mono: () => clock.mono(), utc: () => clock.utc().at },
+      event: (mono, name, details) => {
+        const line = {
+          kind: 'event',
+          boot: bootWord(clock.bootId),
+          mono,
+          utc: clock.utc().at,
+          name,
+          details,
+        } as const
+        return { ...line, seq: store.value.append((seq) => ({ ...line, seq })) }
+      },
+      safe: async () => (await store.value.flush()).ok,
+      track: (work) => works.track(work),
+    },
+  )
+  alerts.restore(lines.value, clock.mono())
+  return good({ alerts, end: () => landed(works, store.value) })
+}
+
+async function eventsIn(store: Store): Promise<Outcome<EventLine[]>> {
+  const newest = await store.newest(mostLines)
+  if (!newest.ok) return newest
+  return good(newest.value.flatMap(({ line }) => (line.kind === 'event' ? [line] : [])))
+}
+
+async function landed(works: InFlight, store: Store): Promise<void> {
+  await Promise.race([works.now(), new Promise((wake) => setTimeout(wake, landMillis).unref())])
+  await store.flush()
+}

@@ -1,0 +1,129 @@
+/** The settings file of a collector: its group, its broker, and who is told. Read as strictly as that of a station. */
+import type { z } from 'zod'
+import { deliveryFindings } from './crosschecks-delivery.js'
+import type { SettingsFault } from './fault.js'
+import { judgeZone } from './judge.js'
+import { schemaFindings, withoutEchoes } from './keys.js'
+import { group, number, numberChoice, text, zone } from './leaves.js'
+import { atKey, atValue, Look, valueAt, type Finding } from './look.js'
+import {
+  anyWords,
+  pathShape,
+  pathWords,
+  plainText,
+  secretPathShape,
+  shortName,
+  shortNameWords,
+  textKeys,
+  urlShape,
+} from './patterns.js'
+import { allFaults } from './placed.js'
+import { deliveryGroup } from './schema-delivery.js'
+import { deliveryOf, type DeliverySettings } from './shape-delivery.js'
+import { readYaml } from './yaml-text.js'
+import { isZone } from './zone.js'
+
+const minutes = { least: 1, most: 10_080, unit: 'minutes' }
+
+const collector = group('Who is watched, and where their lines are kept.', {
+  group: text('Name of the group of stations.', shortName, shortNameWords),
+  archive: text('Folder of the archive.', pathShape, pathWords),
+  time_zone: zone('Time zone of the people who are told, by its IANA name.').default('UTC'),
+  late_after_min: number('A station of which nothing was heard for so long is late.', minutes).default(75),
+  silent_after_min: number('And after so long silent: then people are told.', minutes).default(180),
+})
+
+const broker = group('The broker of the group.', {
+  url: text('Its address.', urlShape, 'mqtt://host:port or mqtts://host:port, without user and password'),
+  protocol: numberChoice('Version of MQTT: 5, or 4 for brokers that only know 3.1.1.', [5, 4]).default(5),
+  username: text('User at the broker.', plainText, anyWords).optional(),
+  password_file: text(
+    'File that holds the password and nothing else.',
+    secretPathShape,
+    'the path of a file that holds the password, such as /etc/motepost/broker-password',
+    { veiled: true },
+  ).optional(),
+  ca_file: text('File with the certificate that vouches for the broker.', pathShape, pathWords).optional(),
+})
+
+const collectorSchema = group('Settings of a collector.', {
+  version: numberChoice('Version of this form.', [1]),
+  collector,
+  broker,
+  delivery: deliveryGroup.optional(),
+})
+
+export interface CollectorSettings {
+  readonly group: string
+  readonly archive: string
+  readonly timeZone: string
+  readonly lateAfterSeconds: number
+  readonly silentAfterSeconds: number
+  readonly broker: {
+    readonly url: string
+    readonly protocol: 5 | 4
+    readonly username?: string
+    readonly passwordFile?: string
+    readonly caFile?: string
+  }
+  readonly delivery?: DeliverySettings
+}
+
+export type CollectorSettingsOutcome =
+  | { readonly ok: true; readonly settings: CollectorSettings }
+  | { readonly ok: false; readonly faults: readonly SettingsFault[] }
+
+/** @param fileName stands before each fault */
+export function readCollectorSettings(fileText: string, fileName: string): CollectorSettingsOutcome {
+  const yaml = readYaml(fileText, textKeys)
+  const findings = yaml.value === undefined ? [] : findingsIn(yaml.value)
+  const faults = allFaults(yaml, withoutEchoes(findings), fileName)
+  return faults.length > 0
+    ? { ok: false, faults }
+    : { ok: true, settings: shapeOf(collectorSchema.parse(yaml.value)) }
+}
+
+/** The block `delivery` is that of a station, and so are its checks. */
+function findingsIn(root: unknown): Finding[] {
+  return [
+    ...schemaFindings(root, collectorSchema),
+    ...deliveryFindings(new Look(root)),
+    ...limitFindings(root),
+    ...zoneFindings(root),
+  ]
+}
+
+function limitFindings(root: unknown): Finding[] {
+  const [latePath, silentPath] = [
+    ['collector', 'late_after_min'],
+    ['collector', 'silent_after_min'],
+  ]
+  const [late, silent] = [valueAt(root, latePath) ?? 75, valueAt(root, silentPath) ?? 180]
+  if (typeof late !== 'number' || typeof silent !== 'number' || late < silent) return []
+  const path = valueAt(root, silentPath) === undefined ? latePath : silentPath
+  const wrong = `late after ${late} min, silent after ${silent} min`
+  return [
+    atKey(path, { code: 'conflict', wrong, advice: 'silent_after_min must be more than late_after_min' }),
+  ]
+}
+
+function zoneFindings(root: unknown): Finding[] {
+  const path = ['collector', 'time_zone']
+  const name = valueAt(root, path)
+  return typeof name !== 'string' || isZone(name) ? [] : [atValue(path, judgeZone(name))]
+}
+
+function shapeOf(file: z.infer<typeof collectorSchema>): CollectorSettings {
+  const { collector: who, broker: at, delivery } = file
+  return {
+    ...{ group: who.group, archive: who.archive, timeZone: who.time_zone },
+    ...{ lateAfterSeconds: who.late_after_min * 60, silentAfterSeconds: who.silent_after_min * 60 },
+    broker: {
+      ...{ url: at.url, protocol: at.protocol },
+      ...(at.username === undefined ? {} : { username: at.username }),
+      ...(at.password_file === undefined ? {} : { passwordFile: at.password_file }),
+      ...(at.ca_file === undefined ? {} : { caFile: at.ca_file }),
+    },
+    ...(delivery ? { delivery: deliveryOf(delivery) } : {}),
+  }
+}

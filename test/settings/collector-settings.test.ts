@@ -1,0 +1,41 @@
+import { describe, expect, it } from 'vitest'
+import { readCollectorSettings, settingsFaultText } from '../../agent/settings/settings.js'
+
+const whole = `version: 1
+collector: { group: oakfield, archive: /srv/oakfield, silent_after_min: 240 }
+broker: { url: 'mqtts://broker.example.org:8883', username: _collector, password_file: /etc/motepost/broker-password }
+delivery:
+  recipients:
+    - alias: desk
+      ways: [{ way: webhook, to: 'https://desk.example.org/hook' }]
+`
+const faults = (text: string): string[] => {
+  const read = readCollectorSettings(text, 'collector.yaml')
+  return read.ok ? [] : read.faults.map(settingsFaultText)
+}
+
+describe('the settings of a collector', () => {
+  it('name group, archive, broker, limits and who is told', () => {
+    expect(readCollectorSettings(whole, 'collector.yaml')).toMatchObject({
+      ok: true,
+      settings: {
+        ...{ group: 'oakfield', archive: '/srv/oakfield', timeZone: 'UTC' },
+        ...{ lateAfterSeconds: 4500, silentAfterSeconds: 14_400 },
+        broker: { protocol: 5, username: '_collector' },
+        delivery: { recipients: [{ alias: 'desk' }] },
+      },
+    })
+  })
+
+  it('are refused with line and key, as those of a station are', () => {
+    expect(faults(whole.replace('group:', 'grop:'))[0]).toMatch(/^collector\.yaml:2:14.*grop.*group/)
+    expect(faults(whole.replace('silent_after_min: 240', 'silent_after_min: 60'))[0]).toMatch(
+      /^collector\.yaml:2:.*silent_after_min/,
+    )
+    expect(faults(whole.replace('webhook,', 'email,'))[0]).toMatch(/^collector\.yaml:7:/)
+    expect(faults(whole.replace('oakfield,', 'oakfield, time_zone: Nowhere/Land,'))[0]).toMatch(
+      /:2:.*time zone/,
+    )
+    expect(faults('')).not.toEqual([])
+  })
+})
