@@ -60,6 +60,7 @@ export async function composeStation(
   folder: DataFolder,
   clock: Clock,
   log: Log,
+  commands?: StationPorts['commands'],
 ): Promise<Outcome<ComposedStation>> {
   const { settings, layouts } = plan
   const gauges = composeGauges(settings, plan.gaugeLayouts)
@@ -88,6 +89,7 @@ export async function composeStation(
     ...powerPorts(settings),
     timeLines: timeLinesOf(settings, modemPort),
     telling: deliveryPorts(settings, modemPort),
+    commands,
     gauges: gauges.gauges.map(({ gauge, channels }) => ({ gauge, channels: channels.map(gaugeChannel) })),
   }
   const station = await Station.start(stationOptions(plan, folder), ports)

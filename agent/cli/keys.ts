@@ -1,9 +1,10 @@
 /** `keys`: fingerprints of the station's key and of those whose signature counts here; operators are added and removed. */
 import { createPrivateKey, createPublicKey } from 'node:crypto'
 import { existsSync, readFileSync } from 'node:fs'
-import { dirname, join } from 'node:path'
+import { join } from 'node:path'
 import { credentialFile, keyCredential, keyName } from '../hardware/station-key.js'
 import { keyFingerprint } from '../store/store.js'
+import { operatorsFile, operatorsName } from './compose-commands.js'
 import {
   mostOperators,
   operatorName,
@@ -18,11 +19,8 @@ import { tableText } from './plain-text.js'
 import { readSettingsFile } from './read-settings.js'
 import { writeWhole } from './write-whole.js'
 
-/** Name of the file beside the settings, and of the credential that stands in for it. */
-const operatorsName = 'operators'
-
 const noted =
-  'Noted. This release takes no commands from afar: so far these keys are shown, and open nothing.'
+  'Noted. The station takes commands of these keys at once (motepost stations send); of the first one from its next start on.'
 
 const told = (words: string, code: 1 | 2): number => {
   process.stderr.write(words + '\n')
@@ -86,7 +84,7 @@ function stationKeyOf(file: string): { fingerprint: string } | { fault: string }
 }
 
 function operatorsOf(settings: string): Listed | string {
-  const file = credentialFile(operatorsName) ?? join(dirname(settings), operatorsName)
+  const file = operatorsFile(settings)
   if (!existsSync(file)) return { file, operators: [] }
   const operators = operatorsIn(readFileSync(file, 'utf8'))
   return Array.isArray(operators)

@@ -7,6 +7,7 @@ import { openFolder } from '../hardware/disk.js'
 import type { Settings } from '../settings/settings.js'
 import { faultText, good, type Fault, type FaultCode, type Log } from '../terms/terms.js'
 import { composeStation } from './compose.js'
+import { commandPorts } from './compose-commands.js'
 import { openControl, type Control } from './control.js'
 import { openDataFolder } from './data-folder.js'
 import { watchdogFeeder } from './feed-watchdog.js'
@@ -105,7 +106,9 @@ async function runOpened(
   const clock = new SystemClock(settings.clock.trust, settings.clock.ntpFile)
   const folder = memory ? good(memory) : await openDataFolder(settings)
   if (!folder.ok) return folder.fault
-  const composed = await composeStation(plan, folder.value, clock, log)
+  const wishes: Wishes = { restart: () => undefined }
+  const commands = commandPorts(file, memory !== undefined, log, () => wishes.restart())
+  const composed = await composeStation(plan, folder.value, clock, log, commands)
   if (!composed.ok) return composed.fault
   const { station, close } = composed.value
   control.serve(station)
@@ -113,7 +116,7 @@ async function runOpened(
   const [wrong] = preparation.wrong
   if (wrong !== undefined) blame(station, clock, wrong)
   else if (!memory) keepLastGood(file, plan.text)
-  const code = await live({ file, preparation, station, clock, tell }, log, memory?.whenWritable)
+  const code = await live({ file, preparation, station, clock, tell }, log, wishes, memory?.whenWritable)
   await close()
   return code
 }
@@ -132,9 +135,15 @@ async function lockData({ data: { folder, mustBeMounted } }: Settings) {
   return disk.ok ? lockFolder(folder) : disk
 }
 
+/** What somebody far away may wish; nothing until the station lives. */
+interface Wishes {
+  restart: () => void
+}
+
 function live(
   reloading: Omit<Reloading, 'onChanged'>,
   log: Log,
+  wishes: Wishes,
   whenWritable: MemoryFolder['whenWritable'] = () => () => undefined,
 ): Promise<number | 'changed'> {
   const { station, clock, preparation } = reloading
@@ -164,6 +173,7 @@ function live(
     const release = onEnd(end, log)
     const why = preparation.wrong.length > 0 ? 'settings mended' : 'settings changed'
     const stopReloading = reloadWhenChanged({ ...reloading, onChanged: () => end(why, 'changed') })
+    wishes.restart = () => end('asked to begin anew', 'changed')
     const stopLooking = whenWritable(() => end('the data folder can be written', 'changed'))
     log.info('running', { station: station.name, store: station.storeId })
     station.tick()

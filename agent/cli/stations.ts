@@ -1,6 +1,7 @@
 import type { Command } from 'commander'
 import type { BrokerConfigOptions } from './broker-config.js'
 import { addArchiveCommands } from './stations-commands.js'
+import { addSendCommand } from './stations-send.js'
 
 type Finish = (code: Promise<number>) => Promise<void>
 
@@ -8,6 +9,7 @@ type Finish = (code: Promise<number>) => Promise<void>
 export function addStationsCommand(program: Command, finish: Finish): void {
   const stations = program.command('stations').description('the stations of a group and their broker')
   addArchiveCommands(stations, finish)
+  addSendCommand(stations, finish)
   stations
     .command('broker-config <folder>')
     .description(

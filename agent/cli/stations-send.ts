@@ -1,0 +1,223 @@
+/** `stations send`: one signed command to one station, and its answer. */
+import { createPrivateKey, createPublicKey, randomBytes, sign, type KeyObject } from 'node:crypto'
+import { readFileSync } from 'node:fs'
+import type { Command as Program } from 'commander'
+import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
+import { faultText, utcMillis, type BrokerSession, type Message } from '../terms/terms.js'
+import { signedCommand, topicOf } from '../uplink/uplink.js'
+import { brokerAddress } from './broker-address.js'
+
+export interface SendOptions {
+  readonly broker: string
+  readonly group: string
+  readonly key: string
+  readonly username?: string
+  readonly passwordFile?: string
+  readonly caFile?: string
+  readonly protocol: string
+  /** For how long the station may take it, and how long the answer is waited for. */
+  readonly waitMinutes: string
+  readonly json?: boolean
+}
+
+const needs = 'sent with the private key of an operator whose public key the station knows (motepost keys)'
+const afterHelp = `
+Commands: health · resend [from=N to=N] · richer hours=N · mute what=CODE|RULE|all hours=N · acknowledge what=CODE|RULE ·
+sitelog kind=KIND … (keys as in its lines) · clean [instrument=NAME] · restart`
+
+export function addSendCommand(stations: Program, finish: (code: Promise<number>) => Promise<void>): void {
+  stations
+    .command('send <station> <command> [details...]')
+    .description(`have a station do something: ${needs}`)
+    .requiredOption('--broker <url>', 'mqtt://host:port or mqtts://host:port')
+    .requiredOption('--group <name>', 'group of the station')
+    .requiredOption('--key <file>', 'private Ed25519 key, PEM (openssl genpkey -algorithm ed25519)')
+    .option('--username <name>', 'user at the broker')
+    .option('--password-file <file>', 'file with its password')
+    .option('--ca-file <file>', "PEM of the authority of the broker's certificate")
+    .option('--protocol <number>', 'MQTT 5 or 4 (3.1.1)', '5')
+    .option('--wait-minutes <minutes>', 'waits so long for the answer; after it the command is void', '90')
+    .option('--json', 'the answer as it came')
+    .addHelpText('after', afterHelp)
+    .action(async (station: string, what: string, details: string[], options: SendOptions) =>
+      finish(send(station, what, details, options)),
+    )
+}
+
+const tell = (words: string): void => void process.stderr.write(words + '\n')
+const wrong = (words: string): 2 => {
+  tell(words)
+  return 2
+}
+
+/** Exit codes: 0 done, 1 refused or no answer, 2 wrong use. */
+export async function send(
+  station: string,
+  what: string,
+  details: readonly string[],
+  options: SendOptions,
+): Promise<number> {
+  const input = detailsIn(details)
+  if (typeof input === 'string') return wrong(input)
+  const minutes = Number(options.waitMinutes)
+  if (!(minutes > 0 && minutes <= 10_000)) return wrong('--wait-minutes: expected a number, at most 10000')
+  const broker = brokerFor(options)
+  if (typeof broker === 'string') return wrong(broker)
+  const key = privateKeyIn(options.key)
+  if (typeof key === 'string') return wrong(key)
+  const talk = new Talk({ station, what, input, group: options.group, key, minutes })
+  const connected = await broker.connect({
+    subscribe: [talk.topic('alive'), talk.topic('reply')],
+    events: { onMessage: (message) => talk.hear(message), onLost: (detail) => talk.end({ lost: detail }) },
+  })
+  if (!connected.ok) {
+    tell(faultText(connected.fault))
+    return 1
+  }
+  talk.begin(connected.value)
+  const ended = await talk.ended
+  await connected.value.end()
+  return told(ended, options.json === true, station)
+}
+
+function told(ended: Ended, json: boolean, station: string): number {
+  if ('lost' in ended) {
+    tell(ended.lost)
+    return 1
+  }
+  const { answer } = ended
+  process.stdout.write((json ? JSON.stringify(answer) : answerText(answer, station)) + '\n')
+  return answer.ok === true ? 0 : 1
+}
+
+function answerText({ ok, words, refused, health, problems }: Answer, station: string): string {
+  if (health !== undefined) return JSON.stringify(health, undefined, 2)
+  const what = words ?? problems ?? (ok === true ? 'done' : 'refused')
+  const reason = typeof refused === 'string' ? ` (${refused})` : ''
+  return `${station}: ${typeof what === 'string' ? what : JSON.stringify(what)}${reason}`
+}
+
+/** key=value; hours, from and to are numbers. */
+function detailsIn(details: readonly string[]): Record<string, unknown> | string {
+  const input: Record<string, unknown> = {}
+  for (const detail of details) {
+    const [, name, value] = /^([a-z][a-z0-9_]*)=(.*)$/s.exec(detail) ?? []
+    if (name === undefined) return `${detail}: expected name=value`
+    input[name] = ['hours', 'from', 'to'].includes(name) ? Number(value) : value
+  }
+  return input
+}
+
+function brokerFor(options: SendOptions): ReturnType<typeof mqttBroker> | string {
+  const at = URL.canParse(options.broker) ? new URL(options.broker) : undefined
+  if (!at || !/^mqtts?:$/.test(at.protocol))
+    return `--broker ${options.broker}: expected mqtt://host:port or mqtts://host:port`
+  if (options.protocol !== '5' && options.protocol !== '4')
+    return `--protocol ${options.protocol}: expected 5 or 4`
+  try {
+    const ca = options.caFile && readFileSync(options.caFile, 'utf8')
+    return mqttBroker({
+      ...usualMqtt,
+      ...brokerAddress(at, { ca }),
+      protocol: options.protocol === '5' ? 5 : 4,
+      clientId: `motepost-${options.group}-send-${randomBytes(4).toString('hex')}`,
+      sessionExpirySeconds: 0,
+      username: options.username,
+      password: options.passwordFile && readFileSync(options.passwordFile, 'utf8').trimEnd(),
+    })
+  } catch (error) {
+    return `${(error as Error).message}: name a file that can be read`
+  }
+}
+
+function privateKeyIn(file: string): KeyObject | string {
+  try {
+    const key = createPrivateKey(readFileSync(file, 'utf8'))
+    return key.asymmetricKeyType === 'ed25519' ? key : `${file}: expected an Ed25519 key`
+  } catch {
+    return `${file}: expected a private key in PEM (openssl genpkey -algorithm ed25519)`
+  }
+}
+
+interface Asked {
+  readonly group: string
+  readonly station: string
+  readonly what: string
+  readonly input: Record<string, unknown>
+  readonly key: KeyObject
+  readonly minutes: number
+}
+type Answer = Readonly<Record<string, unknown>>
+type Ended = { readonly answer: Answer } | { readonly lost: string }
+
+/**
+ * The talk with one station. The boot id comes from its retained `alive`; where the board starts anew meanwhile, the command is
+ * signed anew for that boot, and the one before is void.
+ */
+class Talk {
+  readonly ended: Promise<Ended>
+  end: (ended: Ended) => void = () => undefined
+  private session: BrokerSession | undefined
+  private boot: string | undefined
+  private asked: string | undefined
+  private number = 0
+  private readonly publicKey: string
+
+  constructor(private readonly about: Asked) {
+    this.ended = new Promise((resolve) => (this.end = resolve))
+    const der = createPublicKey(about.key).export({ format: 'der', type: 'spki' })
+    this.publicKey = der.subarray(-32).toString('hex')
+  }
+
+  topic(what: string): string {
+    return topicOf(this.about.group, this.about.station, what)
+  }
+
+  begin(session: BrokerSession): void {
+    this.session = session
+    const { minutes, station } = this.about
+    const timer = setTimeout(() => {
+      const known =
+        this.asked === undefined ? 'it has never said that it is alive' : 'the command is void now'
+      this.end({
+        lost: `${station}: no answer within ${minutes} min; ${known}. A key that the station does not know gets none.`,
+      })
+    }, minutes * 60_000)
+    void this.ended.then(() => clearTimeout(timer))
+    this.ask()
+  }
+
+  hear({ topic, payload }: Message): void {
+    const said = parsed(payload)
+    if (topic === this.topic('alive') && /^[0-9a-f]{8}$/.test(String(said.boot))) {
+      this.boot = String(said.boot)
+      this.ask()
+    }
+    const isOurs = said.key === this.publicKey && said.number === this.number
+    if (topic === this.topic('reply') && isOurs && said.boot === this.asked) this.end({ answer: said })
+  }
+
+  private ask(): void {
+    const { session, boot } = this
+    if (!session || boot === undefined || boot === this.asked) return
+    this.asked = boot
+    const { group, station, what, input, key, minutes } = this.about
+    const now = Date.now()
+    this.number = Math.max(now, this.number + 1)
+    const head = { group, station, boot, key: this.publicKey, number: this.number, do: what, with: input }
+    const window = { from: utcMillis(now), until: utcMillis(now + minutes * 60_000) }
+    const payload = signedCommand({ ...head, ...window }, (bytes) => sign(null, bytes, key))
+    const response = { responseTopic: this.topic('reply'), correlation: randomBytes(8) }
+    void session.publish(this.topic('command'), payload, { retain: false, ...response }).then((sent) => {
+      if (!sent.ok) this.end({ lost: faultText(sent.fault) })
+    })
+  }
+}
+
+function parsed(payload: Uint8Array): Answer {
+  try {
+    return Object(JSON.parse(Buffer.from(payload).toString())) as Answer
+  } catch {
+    return {}
+  }
+}
