@@ -74,7 +74,7 @@ describe('the JSON Schema of the settings', () => {
     console.info(`schema: ${tried.both} refused by both, ${tried.oursOnly} by our judge alone`)
     expect(disagreed).toEqual([])
     expect(tried.both).toBeGreaterThan(200)
-  })
+  }, 240_000)
 
   test('refuses a trillion at every number', () => {
     const example: unknown = parse(configText('example.yaml'))
