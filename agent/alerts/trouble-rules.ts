@@ -28,7 +28,7 @@ export const troubleRules: Readonly<Record<TroubleRuleName, TroubleRule>> = {
     words: 'no data from the sensor',
     raisedWhen: 'no frame for 15 min although the sensor should run; over when frames come for 5 min',
     firstThing: 'check plug, cable and supply of the sensor; status names the fault',
-    onDelaySeconds: minute,
+    onDelaySeconds: 15 * minute,
     offDelaySeconds: 5 * minute,
   },
   'fan-or-inlet': {
@@ -141,6 +141,7 @@ export const troubleRules: Readonly<Record<TroubleRuleName, TroubleRule>> = {
     words: 'the station does not reach its broker',
     raisedWhen: 'no connection for 24 h; over with the first one',
     firstThing: 'check credit and signal of the modem, then address and firewall; records wait on disk',
+    onDelaySeconds: 24 * hour,
     offDelaySeconds: 0,
   },
   'restart-loop': {

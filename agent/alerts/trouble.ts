@@ -1,5 +1,5 @@
 /** One trouble of a station: raised when its condition has held for long enough, over when it has not for long enough. */
-import type { MonoSeconds } from '../terms/terms.js'
+import { addSeconds, type MonoSeconds } from '../terms/terms.js'
 import type { AlertState } from './alert.js'
 
 export interface TroubleTiming {
@@ -14,6 +14,8 @@ export interface TroubleSeen {
   readonly detail?: string
   readonly value?: number
   readonly unit?: string
+  /** It has held for so long by itself: the on-delay counts from there, over pauses of a plan and visits too. */
+  readonly heldSeconds?: number
 }
 
 export interface TroubleChange {
@@ -46,7 +48,8 @@ export class Trouble {
       this.pendingSince = undefined
       return undefined
     }
-    this.pendingSince ??= now
+    const { heldSeconds } = seen
+    this.pendingSince = heldSeconds === undefined ? (this.pendingSince ?? now) : addSeconds(now, -heldSeconds)
     const { onDelaySeconds, offDelaySeconds } = this.timing
     if (now - this.pendingSince < (isRaised ? offDelaySeconds : onDelaySeconds) - slackSeconds)
       return undefined

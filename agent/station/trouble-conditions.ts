@@ -13,6 +13,7 @@ import type { Parts } from './parts.js'
 import { Baseline } from './trouble-baseline.js'
 import { RunningHours } from './trouble-hours.js'
 import { LineErrors } from './trouble-line.js'
+import { Silence } from './trouble-silence.js'
 
 export interface TroubleAround {
   readonly parts: () => Parts
@@ -25,8 +26,6 @@ export interface TroubleAround {
 type Seen = TroubleSeen | undefined
 
 const slowEverySeconds = 600
-const noDataSeconds = 14 * 60
-const noLinkSeconds = 86_400
 const daysToReserve = 3
 const linesOfTwoDays = 2880
 const startsInALoop = 5
@@ -38,6 +37,7 @@ const longestDetail = 100
 export class TroubleConditions {
   readonly baseline = new Baseline()
   readonly hours = new RunningHours()
+  private readonly silence = new Silence()
   /** Of the last hour before this start. */
   abruptStarts = 0
   private readonly lines = new Map<string, LineErrors>()
@@ -64,7 +64,8 @@ export class TroubleConditions {
 
   /** Once a minute, before the rules are asked; what costs more is done every ten minutes. */
   look(now: MonoSeconds): void {
-    const { clock, inFlight, faults } = this.around.parts()
+    const { clock, inFlight, faults, instruments } = this.around.parts()
+    this.silence.look(instruments, now)
     const { caseOpen } = this.around
     if (caseOpen) inFlight.track(this.askCase(caseOpen, now, faults))
     if (this.slowAt !== undefined && now - this.slowAt < slowEverySeconds - 0.5) return
@@ -171,16 +172,16 @@ export class TroubleConditions {
 
   private noData(now: MonoSeconds): Seen {
     const { instruments, faults } = this.around.parts()
-    for (const instrument of instruments) {
-      const { seconds, asleep } = instrument.silence(now)
-      if (asleep || seconds < noDataSeconds) continue
-      const fault = faults
-        .list()
-        .find(({ detail, code }) => silences.has(code) && detail.includes(instrument.lineName))
-      const why = fault ? `: ${faultCatalogue[fault.code].words}` : ''
-      return { holds: true, detail: `${instrument.name}${why}`.slice(0, longestDetail) }
-    }
-    return instruments.every((instrument) => instrument.silence(now).fresh) ? { holds: false } : undefined
+    const heldOf = ({ name }: { name: string }): number => this.silence.seconds(name)
+    const [longest] = [...instruments].sort((a, b) => heldOf(b) - heldOf(a))
+    const isHeard = instruments.every((instrument) => instrument.silence(now).fresh)
+    if (!longest || heldOf(longest) === 0) return isHeard ? { holds: false } : undefined
+    const fault = faults
+      .list()
+      .find(({ detail, code }) => silences.has(code) && detail.includes(longest.lineName))
+    const why = fault ? `: ${faultCatalogue[fault.code].words}` : ''
+    const detail = `${longest.name}${why}`.slice(0, longestDetail)
+    return { holds: true, detail, heldSeconds: heldOf(longest) }
   }
 
   private battery(): Seen {
@@ -208,9 +209,8 @@ export class TroubleConditions {
   private linkDown(now: MonoSeconds): Seen {
     if (!this.around.parts().uplink) return nothingIsSent
     if (this.linkAt !== undefined && now - this.linkAt < 2 * slowEverySeconds) return { holds: false }
-    const hours = (now - (this.linkAt ?? this.around.startedAt)) / 3600
-    if (hours * 3600 < noLinkSeconds) return undefined
-    return { holds: true, value: Math.floor(hours), unit: 'h' }
+    const heldSeconds = now - (this.linkAt ?? this.around.startedAt)
+    return { holds: true, value: Math.floor(heldSeconds / 3600), unit: 'h', heldSeconds }
   }
 
   private restarts(now: MonoSeconds): Seen {
