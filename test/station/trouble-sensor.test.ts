@@ -171,7 +171,7 @@ describe('the cleanest air over weeks', () => {
 })
 
 describe('the running hours of a sensor', () => {
-  it('raise sensor-aging at 6,000 and sensor-old at 8,000, over a restart, until another unit is noted', async () => {
+  it('raise sensor-aging at 6,000 and sensor-old at 8,000, stand in the checkpoint, and begin anew with another unit', async () => {
     const seconds = (hours: number) => ({ baseline: {}, hours: { '': { unit: '', seconds: hours * hour } } })
     const kept = keptState()
     const young = await startWith(kept, seconds(5999), () => 20)
@@ -180,6 +180,9 @@ describe('the running hours of a sensor', () => {
     await young.live(1.5 * hour)
     expect(await toldOf(young, 'sensor-aging')).toMatchObject([{ state: 'raised', value: '6000', unit: 'h' }])
     expect(await statesOf(young, 'sensor-old')).toEqual([])
+    await young.station.stop('test')
+    const { hours } = kept.value!.troubles as { hours: Record<string, { seconds: number }> }
+    expect(hours[''].seconds).toBeGreaterThan(6000 * hour)
 
     const old = await startWith(keptState(), seconds(7999.5), () => 20)
     await old.live(hour)
