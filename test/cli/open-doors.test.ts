@@ -1,9 +1,12 @@
+import { spawn } from 'node:child_process'
+import { once } from 'node:events'
 import { existsSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { connect } from 'node:net'
 import { request } from 'node:http'
 import { join } from 'node:path'
 import { Ajv2020 } from 'ajv/dist/2020.js'
 import { afterEach, describe, expect, it } from 'vitest'
+import { doorsOf } from '../../agent/cli/collect-doors.js'
 import { httpPassword } from '../../agent/cli/http-password.js'
 import { FigureDoor } from '../../agent/cli/open-doors-figures.js'
 import { passwordHash, PasswordGate, RateLimit, readPasswordHash } from '../../agent/cli/open-doors-guard.js'
@@ -232,6 +235,38 @@ function rawly(base: string, text: string): Promise<string> {
       .on('error', reject)
   })
 }
+
+describe('collect --http', () => {
+  it.skipIf(!built)(
+    'opens the doors of a running collector, also while no broker is there',
+    { timeout: 60_000 },
+    async () => {
+      const archive = archiveFolder()
+      const words = ['--broker', 'mqtt://127.0.0.1:1', '--group', 'slate-hollow', '--archive', archive]
+      const child = spawn(process.execPath, [main, 'collect', ...words, '--http', '127.0.0.1:0'])
+      closers.push(async () => {
+        child.kill('SIGTERM')
+        await once(child, 'close')
+      })
+      const port = await new Promise<string>((resolve) => {
+        let log = ''
+        child.stdout.on('data', (bytes) => {
+          const m = /"port":(\d+),"msg":"open doors"/.exec((log += String(bytes)))
+          if (m) resolve(m[1])
+        })
+      })
+      const told = await (await fetch(`http://127.0.0.1:${port}/stations`)).json()
+      expect(told).toMatchObject({ group: 'slate-hollow', collector_runs: true, stations: [] })
+      expectOpenMetrics(await (await fetch(`http://127.0.0.1:${port}/metrics`)).text())
+    },
+  )
+
+  it('is refused in words before anything is opened', () => {
+    expect(doorsOf({ http: '0.0.0.0:80' })).toContain('--http-password-file')
+    expect(doorsOf({ httpPasswordFile: 'x' })).toContain('--http ADDRESS:PORT')
+    expect(doorsOf({})).toBeUndefined()
+  })
+})
 
 describe('figures for the open doors', () => {
   it('come from few processes at once, which end at their limit', async () => {
