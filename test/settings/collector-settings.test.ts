@@ -1,3 +1,5 @@
+import { readFileSync } from 'node:fs'
+import { join } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import { readCollectorSettings, settingsFaultText } from '../../agent/settings/settings.js'
 
@@ -25,6 +27,12 @@ describe('the settings of a collector', () => {
         delivery: { recipients: [{ alias: 'desk' }] },
       },
     })
+  })
+
+  it('of the README can be used', () => {
+    const readme = readFileSync(join(import.meta.dirname, '../../README.md'), 'utf8')
+    const blocks = readme.match(/(?<=```yaml\n)[^`]*/g)?.filter((text) => /^collector:/m.test(text)) ?? []
+    expect(blocks.map((text) => faults(text))).toEqual([[]])
   })
 
   it('are refused with line and key, as those of a station are', () => {

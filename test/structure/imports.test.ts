@@ -49,7 +49,7 @@ const rules: Record<
     npm: [],
   },
   analysis: { folders: ['terms', 'averages', 'limits'], npm: [] },
-  collector: { folders: ['terms', 'store', 'uplink', 'health'], npm: [] },
+  collector: { folders: ['terms', 'store', 'uplink', 'health', 'alerts', 'delivery'], npm: [] },
   simulation: { folders: ['terms', 'station', 'collector'], npm: ['aedes'], world: false },
   cli: { folders: 'any', npm: 'any', world: true },
 }
