@@ -4,7 +4,7 @@
  * In: plain numbers in µg/m³, °, m/s; a missing value is NaN where a function says so and absent otherwise.
  * Out: percentiles, straight lines, distances between series, rank tests, blocks for resampling, wind sectors, the figures
  * of a side-by-side run with the US EPA's targets for PM2.5 sensors, its correction (plain, with humidity, growth), its lag,
- * the drift since an earlier run, and the change between like hours of the week before and after something was done.
+ * the drift since an earlier run, whether a station beside its neighbours is suspect, and the change between like hours of the week before and after something was done.
  * Assumed: values are comparable: one unit, one scaling, valid hours or days only. The caller sees to that.
  * Refused: what has no answer (no values, no variation) is undefined or NaN, never a made-up number. Nothing random is
  * drawn here: the starts of blocks come from the caller.
@@ -64,4 +64,11 @@ export {
   type TargetVerdict,
 } from './side-by-side.js'
 export { meanOf, medianOf, percentile7, percentileNearestRank } from './spread.js'
+export {
+  suspectLevels,
+  suspicionsOf,
+  type StationHours,
+  type SuspectCode,
+  type Suspicion,
+} from './suspect.js'
 export { compassPoint, windMean, type WindMean, type WindSample } from './wind-mean.js'
