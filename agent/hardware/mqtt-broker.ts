@@ -242,10 +242,11 @@ class Link implements BrokerSession {
 
 const bufferOf = (bytes: Uint8Array): Buffer => Buffer.from(bytes.buffer, bytes.byteOffset, bytes.byteLength)
 
-const responseProperties = ({ responseTopic, correlation }: PublishOptions) =>
-  responseTopic === undefined && correlation === undefined
-    ? undefined
-    : { responseTopic, correlationData: correlation && bufferOf(correlation) }
+/** The client cannot write a property that is there and undefined. */
+const responseProperties = ({ responseTopic, correlation }: PublishOptions) => ({
+  ...(responseTopic === undefined ? {} : { responseTopic }),
+  ...(correlation === undefined ? {} : { correlationData: bufferOf(correlation) }),
+})
 
 const systemAddresses = (): readonly string[] =>
   Object.values(networkInterfaces()).flatMap((all) => (all ?? []).map(({ address }) => address))
