@@ -1,10 +1,9 @@
 /** mosquitto, the built collector and three built stations: one killed, one without its sensor, one with a wrong clock. */
-import { spawn, type ChildProcess } from 'node:child_process'
+import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
 import { createServer, type AddressInfo } from 'node:net'
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { spawnSync } from 'node:child_process'
 import { afterAll, describe, expect, it, vi } from 'vitest'
 import { program } from '../support/field-rig.js'
 import { startMailServer } from '../support/mail-server.js'
@@ -16,15 +15,24 @@ vi.setConfig({ testTimeout: 300_000 })
 const folder = mkdtempSync(join(tmpdir(), 'motepost-standing-'))
 const children: ChildProcess[] = []
 afterAll(() => {
-  children.forEach((child) => child.kill('SIGKILL'))
+  children.forEach(endGroup)
   rmSync(folder, { recursive: true, force: true })
 })
+
+/** With what it has started: faketime is the parent of its program. */
+function endGroup({ pid }: ChildProcess): void {
+  try {
+    if (pid !== undefined) process.kill(-pid, 'SIGKILL')
+  } catch {
+    // It has ended already.
+  }
+}
 
 const hasFaketime = spawnSync('faketime', ['--version']).error === undefined
 if (!hasFaketime) console.info('skipped: a station with a wrong clock (faketime is not installed)')
 
 function run(command: readonly string[]): ChildProcess {
-  const child = spawn(command[0], command.slice(1), { stdio: 'ignore' })
+  const child = spawn(command[0], command.slice(1), { stdio: 'ignore', detached: true })
   children.push(child)
   return child
 }
@@ -100,7 +108,7 @@ delivery:
     await waitFor('the one without its sensor to be told', says('unplugged', 'no-data'), 90)
     await waitFor('the wrong clock to be told', says('misdated', 'clock'), 90)
     await waitFor('the third to be heard', () => standing('killed') !== undefined, 60)
-    killed.kill('SIGKILL')
+    endGroup(killed)
     await waitFor('the killed one to be silent', says('killed', 'silent'), 150)
     expect(standing('killed')?.state).toBe('silent')
     await waitFor('a mail', () => mail.mails.some(({ text }) => text.includes('killed is silent')), 60)
