@@ -168,7 +168,8 @@ export class Ledger {
       isOpen: state === 'trying',
       mayHaveGone:
         isAttempt && (state === 'trying' || unsureCodes.has(fault) || line.details.unsure === 'yes'),
-      knowsRaised: (isAttempt ? knows : change) === 'raised',
+      // Of a message whose way never said what it did nobody knows whether it ended what the person believes.
+      knowsRaised: state === 'unsure' || (isAttempt ? knows : change) === 'raised',
       line,
     })
   }

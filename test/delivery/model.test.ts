@@ -10,6 +10,24 @@ import { command, Life, type Command } from './life.js'
 const runs = Number(process.env.MODEL_RUNS ?? 10_000)
 const seed = Number(process.env.MODEL_SEED ?? Date.now() % 2 ** 31)
 
+/** Lives that once failed; they are lived first. */
+const kept: [Command[]][] = [
+  [
+    [
+      { do: 'change', rule: 0 },
+      { do: 'mode', way: 'sms', mode: 'final' },
+      { do: 'change', rule: 0 },
+      { do: 'mode', way: 'sms', mode: 'unsure-lost' },
+      { do: 'pass', seconds: 3695 },
+      { do: 'pass', seconds: 1 },
+      { do: 'change', rule: 0 },
+      { do: 'change', rule: 1 },
+      { do: 'mute', rule: 0, hours: 1 },
+      { do: 'change', rule: 0 },
+    ],
+  ],
+]
+
 async function live(commands: readonly Command[]): Promise<Life> {
   const life = new Life()
   for (const command of commands) await life.act(command)
@@ -31,7 +49,7 @@ describe('a random life of alerts, failures and kills', () => {
         told += world.told.length
       },
     )
-    await fc.assert(property, { numRuns: runs, seed })
+    await fc.assert(property, { numRuns: runs, seed, examples: kept })
     console.info(`${kills} kills, ${told} messages`)
     expect(kills).toBeGreaterThan(runs)
     expect(told).toBeGreaterThan(runs)
