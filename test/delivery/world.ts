@@ -236,8 +236,13 @@ export class World {
   }
 
   /** Lets everything that was begun come to its end, as far as it can. */
+  /** Time stands still while anything goes on but ways that hang. */
   async settle(): Promise<void> {
-    for (let i = 0; i < 24; i++) await null
+    let seen = -1
+    while (seen !== this.lines.length + this.told.length) {
+      seen = this.lines.length + this.told.length
+      for (let i = 0; i < 24; i++) await null
+    }
     if (this.isKillWanted) await this.kill(0, false)
   }
 
