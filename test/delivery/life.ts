@@ -157,10 +157,15 @@ export class Life {
   /** What may have been told again: by kills, and by ways that do not say what they did. */
   private excused(alias: string): number {
     const unsure = this.world.toldTo(alias).filter(({ isSure }) => !isSure)
+    // A kill after a summary whose attempt was not noted (not every one is): what it was made of is told again in parts.
+    const cutOff = this.world
+      .toldTo(alias)
+      .filter(({ rule, life }) => rule === 'summary' && (this.world.kills[life - 1]?.ways.length ?? 0) > 0)
     const apart = this.world.toldTo(alias).filter(({ rule }) => rule === 'summary' && this.isMuteUsed)
     return (
       unsure.length +
       apart.length * rules.length +
+      cutOff.reduce((sum, { ids }) => sum + ids.length - 1, 0) +
       this.world.kills.reduce((sum, { ways }) => sum + ways.length, 0)
     )
   }
