@@ -226,7 +226,7 @@ export class Uplink {
       !!session &&
       this.follow(
         session,
-        this.announcements.publish(session, () => this.link.now),
+        this.commands.publish(session) ?? this.announcements.publish(session, () => this.link.now),
       )
     )
   }
