@@ -2,11 +2,12 @@
  * Layouts of gauges (config/gauges/*.yaml): which register of a Modbus device, or which number of a text line, is which
  * channel. Text in, a layout out, or every fault with line, column and key, as in the settings file.
  */
-import { pathText, type KeyPath, type SettingsFault } from './fault.js'
+import type { KeyPath, SettingsFault } from './fault.js'
 import { schemaFindings, withoutEchoes } from './keys.js'
 import { choice, factor, group, mapOf, number, numberChoice, onOff, text, whole } from './leaves.js'
-import { atValue, type Finding } from './look.js'
+import { atValue } from './look.js'
 import { anyWords, gaugeChannelNames, plainText, type GaugeChannelName } from './patterns.js'
+import { allFaults, placed } from './placed.js'
 import { readYaml } from './yaml-text.js'
 
 const kinds = ['modbus', 'text'] as const
@@ -110,24 +111,14 @@ export function readGaugeLayout(
   const { value } = yaml
   const schema = isText(value) ? textSchema : modbusSchema
   const findings = value === undefined ? [] : withoutEchoes(schemaFindings(value, schema))
-  const at = ({ path, which, verdict }: Finding): SettingsFault => ({
-    file: fileName,
-    ...yaml.place(path, which),
-    keyPath: pathText(path),
-    ...verdict,
-  })
-  const problems = yaml.problems.map(({ place, path, ...verdict }) => ({
-    file: fileName,
-    ...place,
-    keyPath: pathText(path),
-    ...verdict,
-  }))
-  const faults = [...problems, ...findings.map(at)]
+  const faults = allFaults(yaml, findings, fileName)
   if (faults.length > 0) return { ok: false, faults }
   const layout = schema === textSchema ? textLayout(value) : modbusLayout(value)
   const complained = layout.kind === 'text' ? complaints(layout) : []
   if (complained.length === 0) return { ok: true, layout }
-  const told = complained.map(({ path, wrong }) => at(atValue(path, { code: 'wrong-text', wrong })))
+  const told = complained.map(({ path, wrong }) =>
+    placed(atValue(path, { code: 'wrong-text', wrong }), yaml, fileName),
+  )
   return { ok: false, faults: told }
 }
 

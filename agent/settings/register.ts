@@ -2,11 +2,12 @@
  * The register of a group's stations (`register.yaml` beside an archive): what no message of a station tells. Text in, a
  * register out, or every fault with line, column and key, as in the settings file.
  */
-import { pathText, type SettingsFault } from './fault.js'
+import type { SettingsFault } from './fault.js'
 import { schemaFindings, withoutEchoes } from './keys.js'
 import { group, list, number, text } from './leaves.js'
-import { atValue, type Finding } from './look.js'
+import { atValue } from './look.js'
 import { anyWords, plainText } from './patterns.js'
+import { allFaults, placed } from './placed.js'
 import { readYaml } from './yaml-text.js'
 
 const stationName = text(
@@ -70,25 +71,13 @@ const textKeys = ['station', 'name', 'place', 'from', 'to', 'notes', 'photos']
 /** @param fileName stands before each fault */
 export function readRegister(content: string, fileName: string): RegisterOutcome {
   const yaml = readYaml(content, textKeys)
-  const at = ({ path, which, verdict }: Finding): SettingsFault => ({
-    file: fileName,
-    ...yaml.place(path, which),
-    keyPath: pathText(path),
-    ...verdict,
-  })
-  const problems = yaml.problems.map(({ place, path, ...verdict }) => ({
-    file: fileName,
-    ...place,
-    keyPath: pathText(path),
-    ...verdict,
-  }))
   const findings = yaml.value === undefined ? [] : withoutEchoes(schemaFindings(yaml.value, registerSchema))
-  const faults = [...problems, ...findings.map(at)]
+  const faults = allFaults(yaml, findings, fileName)
   if (faults.length > 0) return { ok: false, faults }
   const parsed = registerSchema.parse(yaml.value).stations
   const doubled = parsed.flatMap(({ station: name }, i) =>
     parsed.findIndex((one) => one.station === name) < i
-      ? [at(atValue(['stations', i, 'station'], twice))]
+      ? [placed(atValue(['stations', i, 'station'], twice), yaml, fileName)]
       : [],
   )
   if (doubled.length > 0) return { ok: false, faults: doubled }
