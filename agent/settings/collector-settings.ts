@@ -6,19 +6,10 @@ import { judgeZone } from './judge.js'
 import { schemaFindings, withoutEchoes } from './keys.js'
 import { group, number, numberChoice, text, zone } from './leaves.js'
 import { atKey, atValue, Look, valueAt, type Finding } from './look.js'
-import {
-  anyWords,
-  pathShape,
-  pathWords,
-  plainText,
-  secretPathShape,
-  shortName,
-  shortNameWords,
-  textKeys,
-  urlShape,
-} from './patterns.js'
+import { pathShape, pathWords, shortName, shortNameWords, textKeys, urlShape } from './patterns.js'
 import { allFaults } from './placed.js'
 import { deliveryGroup } from './schema-delivery.js'
+import { brokerLogin, brokerProtocol } from './schema-uplink.js'
 import { deliveryOf, type DeliverySettings } from './shape-delivery.js'
 import { readYaml } from './yaml-text.js'
 import { isZone } from './zone.js'
@@ -35,15 +26,8 @@ const collector = group('Who is watched, and where their lines are kept.', {
 
 const broker = group('The broker of the group.', {
   url: text('Its address.', urlShape, 'mqtt://host:port or mqtts://host:port, without user and password'),
-  protocol: numberChoice('Version of MQTT: 5, or 4 for brokers that only know 3.1.1.', [5, 4]).default(5),
-  username: text('User at the broker.', plainText, anyWords).optional(),
-  password_file: text(
-    'File that holds the password and nothing else.',
-    secretPathShape,
-    'the path of a file that holds the password, such as /etc/motepost/broker-password',
-    { veiled: true },
-  ).optional(),
-  ca_file: text('File with the certificate that vouches for the broker.', pathShape, pathWords).optional(),
+  protocol: brokerProtocol,
+  ...brokerLogin,
 })
 
 const collectorSchema = group('Settings of a collector.', {

@@ -31,19 +31,13 @@ const ladderStep = group('One step.', {
 
 const filePath = (words: string) => text(words, pathShape, pathWords).optional()
 
-export const uplinkGroup = group('Where records are sent.', {
-  mode: choice('none keeps everything here; mqtt sends it to a broker.', ['none', 'mqtt']).optional(),
-  url: text(
-    'Address of the broker.',
-    urlShape,
-    'mqtt://host:port or mqtts://host:port (mqtts is encrypted), without user and password',
-  ).optional(),
-  protocol: numberChoice('Version of MQTT: 5, or 4 for brokers that only know 3.1.1.', [5, 4]).default(5),
-  client_id: text(
-    'Name at the broker; by default motepost-<group>-<station>-<store>. Never the same for two stations.',
-    /^[\x21-\x7e]{1,100}$/,
-    '1 to 100 plain characters without spaces',
-  ).optional(),
+export const brokerProtocol = numberChoice(
+  'Version of MQTT: 5, or 4 for brokers that only know 3.1.1.',
+  [5, 4],
+).default(5)
+
+/** Who one is at a broker, and who vouches for it: of a station and of a collector. */
+export const brokerLogin = {
   username: text('User at the broker.', plainText, anyWords).optional(),
   password_file: text(
     'File that holds the password and nothing else.',
@@ -52,6 +46,22 @@ export const uplinkGroup = group('Where records are sent.', {
     { veiled: true },
   ).optional(),
   ca_file: filePath('File with the certificate that vouches for the broker.'),
+}
+
+export const uplinkGroup = group('Where records are sent.', {
+  mode: choice('none keeps everything here; mqtt sends it to a broker.', ['none', 'mqtt']).optional(),
+  url: text(
+    'Address of the broker.',
+    urlShape,
+    'mqtt://host:port or mqtts://host:port (mqtts is encrypted), without user and password',
+  ).optional(),
+  protocol: brokerProtocol,
+  client_id: text(
+    'Name at the broker; by default motepost-<group>-<station>-<store>. Never the same for two stations.',
+    /^[\x21-\x7e]{1,100}$/,
+    '1 to 100 plain characters without spaces',
+  ).optional(),
+  ...brokerLogin,
   cert_file: filePath('File with the certificate of this station.'),
   key_file: filePath('File with the key to cert_file.'),
   pack_every_min: number('Records go out in packs, so often; under 1 only for trials.', {
