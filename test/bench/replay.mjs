@@ -1,9 +1,9 @@
 // Station-days of frames through the whole station as fast as it goes: real disk, real MQTT broker, virtual clock.
 //   node replay.mjs FRAMES FOLDER BROKER_PORT DAYS     prints its figures as one line of JSON
 // The port is pulled every ten seconds of virtual time.
+import { counted } from './count-syncs.mjs'
 import { randomUUID } from 'node:crypto'
 import { readFileSync } from 'node:fs'
-import { open } from 'node:fs/promises'
 import { join } from 'node:path'
 import { loadLayout } from '../../dist/agent/cli/layouts.js'
 import { openFolder } from '../../dist/agent/hardware/disk.js'
@@ -22,8 +22,7 @@ const [framesFile, folder, port, daysText] = process.argv.slice(2)
 const frames = readFileSync(framesFile)
 const days = Number(daysText)
 const layout = loadLayout('frames-424d-32').value
-const did = { syncs: 0, bytes: 0, payloads: {} }
-await countSyncs()
+const did = { bytes: 0, payloads: {} }
 const disk = countBytes((await openFolder(join(folder, 'data'), { create: true })).value)
 const store = (await openStore({ disk, newStoreId: randomUUID, station: 'bench' })).value
 const clock = new VirtualClock({ bootId: randomUUID(), mono: 0, utc: Date.UTC(2026, 2, 1), source: 'ntp' })
@@ -51,26 +50,12 @@ console.log(
       Object.entries(did.payloads).map(([what, bytes]) => [what, aDay(bytes)]),
     ),
     bytesWritten: aDay(did.bytes),
-    syncs: aDay(did.syncs),
+    syncs: aDay(counted.syncs),
     blockBytes: aDay(atEnd.blockBytes - atStart.blockBytes),
     linesSafe: store.safeSeq,
     safeAway: station.safeAway,
   }),
 )
-
-/** Every sync of this process, whoever asks for it. */
-async function countSyncs() {
-  const handle = await open(framesFile)
-  const prototype = Object.getPrototypeOf(handle)
-  for (const name of ['datasync', 'sync']) {
-    const original = prototype[name]
-    prototype[name] = function () {
-      did.syncs++
-      return original.call(this)
-    }
-  }
-  await handle.close()
-}
 
 /** Bytes of lines appended to the store. */
 function countBytes(disk) {
