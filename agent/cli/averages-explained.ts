@@ -1,7 +1,8 @@
 /** The commands that explain each number of `averages`, one a line. */
 import { isMass, numberText } from '../terms/terms.js'
 import { decimalsOf, type AveragesFound, type SeriesFigures } from './averages.js'
-import { explainCommand, whenText, type FigureKind } from './figure-name.js'
+import type { FigureKind } from './figure-kinds.js'
+import { explainCommand, whenText } from './figure-name.js'
 
 /** 'day 2026-03-01 12.34: motepost explain day 2026-03-01 …' */
 export function explainLines(found: AveragesFound): string[] {

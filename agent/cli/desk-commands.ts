@@ -3,7 +3,7 @@ import type { AveragesOptions } from './averages.js'
 import type { ExportOptions } from './export.js'
 import type { EpisodesOptions } from './episodes.js'
 import type { ExplainOptions } from './explain.js'
-import { figureKinds } from './figure-name.js'
+import { figureKinds } from './figure-kinds.js'
 import type { TraceOptions } from './trace.js'
 import type { VerifyOptions } from './verify.js'
 

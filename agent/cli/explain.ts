@@ -12,7 +12,7 @@ import { explainNowCast, explainRolling } from './explain-running.js'
 import { explainJson, explainText } from './explain-words.js'
 import { readAnew, type FigureSource } from './explain-source.js'
 import { explainYear } from './explain-year.js'
-import { figureKinds, type FigureKind } from './figure-name.js'
+import { figureKinds, type FigureKind } from './figure-kinds.js'
 
 export interface ExplainOptions extends Omit<AveragesOptions, 'channel' | 'from' | 'to'>, ChangeOptions {
   readonly channel?: string

@@ -1,7 +1,6 @@
 /** `stations send`: one signed command to one station, and its answer. */
 import { createPrivateKey, createPublicKey, randomBytes, sign, type KeyObject } from 'node:crypto'
 import { readFileSync } from 'node:fs'
-import type { Command as Program } from 'commander'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { faultText, utcMillis, type BrokerSession, type Message } from '../terms/terms.js'
 import { signedCommand, topicOf } from '../uplink/uplink.js'
@@ -18,30 +17,6 @@ export interface SendOptions {
   /** For how long the station may take it, and how long the answer is waited for. */
   readonly waitMinutes: string
   readonly json?: boolean
-}
-
-const needs = 'sent with the private key of an operator whose public key the station knows (motepost keys)'
-const afterHelp = `
-Commands: health · resend [from=N to=N] · richer hours=N · mute what=CODE|RULE|all hours=N · acknowledge what=CODE|RULE ·
-sitelog kind=KIND … (keys as in its lines) · clean [instrument=NAME] · restart`
-
-export function addSendCommand(stations: Program, finish: (code: Promise<number>) => Promise<void>): void {
-  stations
-    .command('send <station> <command> [details...]')
-    .description(`have a station do something: ${needs}`)
-    .requiredOption('--broker <url>', 'mqtt://host:port or mqtts://host:port')
-    .requiredOption('--group <name>', 'group of the station')
-    .requiredOption('--key <file>', 'private Ed25519 key, PEM (openssl genpkey -algorithm ed25519)')
-    .option('--username <name>', 'user at the broker')
-    .option('--password-file <file>', 'file with its password')
-    .option('--ca-file <file>', "PEM of the authority of the broker's certificate")
-    .option('--protocol <number>', 'MQTT 5 or 4 (3.1.1)', '5')
-    .option('--wait-minutes <minutes>', 'waits so long for the answer; after it the command is void', '90')
-    .option('--json', 'the answer as it came')
-    .addHelpText('after', afterHelp)
-    .action(async (station: string, what: string, details: string[], options: SendOptions) =>
-      finish(send(station, what, details, options)),
-    )
 }
 
 const tell = (words: string): void => void process.stderr.write(words + '\n')

@@ -1,7 +1,7 @@
 import type { Command } from 'commander'
 import type { BrokerConfigOptions } from './broker-config.js'
 import { addArchiveCommands } from './stations-commands.js'
-import { addSendCommand } from './stations-send.js'
+import { addSendCommand } from './send-command.js'
 
 type Finish = (code: Promise<number>) => Promise<void>
 

@@ -1,7 +1,7 @@
 import { spawnSync } from 'node:child_process'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
-import { figureKinds } from '../../agent/cli/figure-name.js'
+import { figureKinds } from '../../agent/cli/figure-kinds.js'
 import { midnight, minutes, newFolder, removeFolders, storeOf } from './desk-rig.js'
 
 afterAll(removeFolders)
