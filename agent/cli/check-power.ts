@@ -4,7 +4,8 @@ import type { InstrumentSettings, Settings } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
 import type { CheckItem } from './check.js'
 import { boardPowerOf } from './compose-power.js'
-import { gaugeChannels, gaugeLayoutsOf } from './gauge-layouts.js'
+import { gaugeChannels } from './gauge-channels.js'
+import { gaugeLayoutsOf } from './gauge-layouts.js'
 import { loadLayout } from './layouts.js'
 
 /** What `check` says of battery and plan; where a wake alarm is named it is set, read back and cleared. */

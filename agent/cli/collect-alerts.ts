@@ -6,7 +6,7 @@ import type { SystemClock } from '../hardware/clock.js'
 import { openFolder } from '../hardware/disk.js'
 import { systemRandom } from '../hardware/random.js'
 import type { FaultBoard } from '../health/health.js'
-import type { CollectorSettings } from '../settings/settings.js'
+import { standardOffsetMinutes, type CollectorSettings } from '../settings/settings.js'
 import { openStore, type Store } from '../store/store.js'
 import { bootWord, good, InFlight, type EventLine, type Outcome } from '../terms/terms.js'
 import { deliveryOptions, deliveryPorts, modemPortOf } from './compose-delivery.js'
@@ -29,7 +29,7 @@ export async function openAlerts(
   board: FaultBoard,
 ): Promise<Outcome<CollectorAlerts | undefined>> {
   const parts = { delivery, station: { timeZone }, data: { folder: join(archive, folderName) } }
-  const options = deliveryOptions(parts)
+  const options = deliveryOptions(parts, standardOffsetMinutes(parts))
   const telling = deliveryPorts(parts, modemPortOf(parts))
   if (!options || !telling) return good(undefined)
   const disk = await openFolder(parts.data.folder, { create: true })

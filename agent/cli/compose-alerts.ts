@@ -2,16 +2,14 @@
 import { builtInRules, troubleChoices, type AlertRule } from '../alerts/alerts.js'
 import { SupplyAlarm } from '../hardware/supply-alarm.js'
 import type { Layout } from '../instruments/instruments.js'
-import { shownLimits, usualSet, type LimitChannel, type Shown } from '../limits/limits.js'
 import type { AlertSettings, Settings } from '../settings/settings.js'
 import type { StationOptions, StationPorts } from '../station/station.js'
-import { chooseLimits } from './limits-chosen.js'
+import type { DayLevels } from './day-levels.js'
 
-/** @param day 'YYYY-MM-DD': which limits are in force */
 export function alertOptions(
   settings: Settings,
   layouts: readonly Layout[],
-  day: string,
+  dayLevels: DayLevels,
 ): Pick<StationOptions, 'rules' | 'troubles'> {
   const own = settings.alerts.map(ownRule)
   const channels = settings.instruments.flatMap(({ slot }, i) => {
@@ -23,7 +21,7 @@ export function alertOptions(
     ...(above === undefined ? {} : { level: above }),
     ...(afterMinutes === undefined ? {} : { onDelaySeconds: afterMinutes * 60 }),
   }))
-  const builtIn = builtInRules(channels, own, dayLimits(settings, day), changes)
+  const builtIn = builtInRules(channels, own, dayLevels, changes)
   return {
     rules: [...own, ...builtIn],
     troubles: troubleChoices(
@@ -39,24 +37,6 @@ const ownRule = (alert: AlertSettings): AlertRule => ({
   offDelaySeconds: alert.offDelayMinutes * 60,
   leastDataCapture: alert.minDataCapturePercent / 100,
 })
-
-/** The 24-h level of the chosen set, else the guideline; limits that cannot be read give none, and `check` says so. */
-function dayLimits(settings: Settings, day: string): { pm10?: number; pm2_5?: number } {
-  const chosen = chooseLimits({}, { ...settings, limits: { ...settings.limits, correctionFiles: [] } })
-  if (!chosen.ok) return {}
-  const levels: { pm10?: number; pm2_5?: number } = {}
-  for (const channel of ['pm10', 'pm2_5'] as const) {
-    const level = dayLevel(chosen.value.shown, channel, day)
-    if (level !== undefined) levels[channel] = level
-  }
-  return levels
-}
-
-function dayLevel(shown: Shown, channel: LimitChannel, day: string): number | undefined {
-  const daily = shownLimits(shown, channel, day).filter(({ averaging }) => averaging === '24-hour')
-  const named = daily.find(({ set }) => set === (shown.named ?? usualSet))
-  return (named ?? daily[0])?.level
-}
 
 export const caseOpenOf = ({ case: { openFile } }: Settings): Pick<StationPorts, 'caseOpen'> =>
   openFile === undefined ? {} : { caseOpen: new SupplyAlarm(openFile) }

@@ -15,14 +15,13 @@ import { systemRandom } from '../hardware/random.js'
 import { serialLine } from '../hardware/serial-line.js'
 import { stateFile } from '../hardware/state-file.js'
 import { webhookWay, type WebhookOptions } from '../hardware/webhook.js'
-import {
-  standardOffsetMinutes,
-  type DeliverySettings,
-  type MailSettings,
-  type RecipientSettings,
-  type Settings,
-  type SmsSettings,
-  type WebhookSettings,
+import type {
+  DeliverySettings,
+  MailSettings,
+  RecipientSettings,
+  Settings,
+  SmsSettings,
+  WebhookSettings,
 } from '../settings/settings.js'
 import type { StationOptions, StationPorts } from '../station/station.js'
 import {
@@ -35,11 +34,13 @@ import {
   type Outcome,
 } from '../terms/terms.js'
 
-/** Undefined where the settings name nobody. */
+/**
+ * Undefined where the settings name nobody.
+ * @param standardOffsetMinutes minutes of standard time ahead of UTC
+ */
 export function deliveryOptions(
-  settings: Pick<Settings, 'delivery'> & {
-    readonly station: Pick<Settings['station'], 'timeZone' | 'standardOffsetMinutes'>
-  },
+  settings: Pick<Settings, 'delivery'> & { readonly station: Pick<Settings['station'], 'timeZone'> },
+  standardOffsetMinutes: number,
 ): StationOptions['telling'] {
   const { delivery, station } = settings
   if (!delivery) return undefined
@@ -54,7 +55,7 @@ export function deliveryOptions(
     },
     place: {
       ...(station.timeZone === undefined ? {} : { timeZone: station.timeZone }),
-      standardOffsetMinutes: standardOffsetMinutes(settings),
+      standardOffsetMinutes,
     },
     templates: templatesOf(delivery),
     ...(sms ? { sim: simDatesOf(sms) } : {}),

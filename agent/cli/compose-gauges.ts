@@ -16,7 +16,7 @@ import type {
 } from '../settings/settings.js'
 import { kindOf, portKind, type ChannelName, type Gauge, type LineFactory } from '../terms/terms.js'
 import { hostOf } from './broker-address.js'
-import { gaugeChannels, type GaugeLayouts } from './gauge-layouts.js'
+import { gaugeChannels, type GaugeLayouts } from './gauge-channels.js'
 
 export interface ComposedGauge {
   readonly gauge: Gauge

@@ -114,7 +114,7 @@ function onceEach(log: Log): (fault: Fault) => void {
 }
 
 function stationOptions(
-  { settings, layouts, eventDetails, standardOffsetMinutes }: Plan,
+  { settings, layouts, eventDetails, standardOffsetMinutes, dayLevels }: Plan,
   { claim, keyFingerprint, inMemory }: DataFolder,
 ): StationOptions {
   return {
@@ -124,13 +124,13 @@ function stationOptions(
     recordSeconds: settings.data.recordSeconds,
     flushEverySeconds: settings.data.flushEverySeconds,
     healthEverySeconds: settings.health.everyMinutes * 60,
-    ...alertOptions(settings, layouts, new Date().toISOString().slice(0, 10)),
+    ...alertOptions(settings, layouts, dayLevels),
     notBefore: programMade,
     startDetails: { version, ...claimDetails(claim), ...(inMemory ? { disk: 'memory' } : {}) },
     keyFingerprint,
     settingsDetails: eventDetails,
     standardOffsetMinutes,
-    telling: deliveryOptions(settings),
+    telling: deliveryOptions(settings, standardOffsetMinutes),
     ...energyOptions(settings, standardOffsetMinutes),
   }
 }

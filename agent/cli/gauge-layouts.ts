@@ -5,13 +5,13 @@ import {
   readGaugeLayout,
   settingsFaultText,
   type GaugeLayout,
-  type GaugeSettings,
   type KnownGaugeLayouts,
   type LayoutComplaint,
   type Settings,
   type TextLayout,
 } from '../settings/settings.js'
 import { bad, good, type Outcome } from '../terms/terms.js'
+import { gaugeChannels, type GaugeLayouts } from './gauge-channels.js'
 import { packageRoot } from './package-root.js'
 import { readTextFile } from './read-text.js'
 
@@ -55,13 +55,6 @@ export function knownGaugeLayouts(): KnownGaugeLayouts {
   })
   return new Map(known)
 }
-
-/** What a gauge's own settings do not say; undefined for files of the kernel. */
-export type GaugeLayouts = readonly (GaugeLayout | undefined)[]
-
-/** What a gauge gives, in the order of its layout or of the settings. */
-export const gaugeChannels = (gauge: GaugeSettings, layout: GaugeLayout | undefined): string[] =>
-  (layout?.channels ?? ('channels' in gauge ? gauge.channels : [])).map(({ channel }) => channel)
 
 /**
  * The layout of each gauge, in order. What the settings alone could not show is refused here, where a layout is named by a

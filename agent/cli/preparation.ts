@@ -1,7 +1,9 @@
 import type { Layout } from '../instruments/instruments.js'
 import { settingsEventDetails, standardOffsetMinutes, type Settings } from '../settings/settings.js'
 import { faultText, good, type Outcome } from '../terms/terms.js'
-import { gaugeLayoutFile, gaugeLayoutsOf, type GaugeLayouts } from './gauge-layouts.js'
+import { dayLevels, type DayLevels } from './day-levels.js'
+import type { GaugeLayouts } from './gauge-channels.js'
+import { gaugeLayoutFile, gaugeLayoutsOf } from './gauge-layouts.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { readLastGood } from './last-good.js'
 import { layoutFile, loadLayout } from './layouts.js'
@@ -20,6 +22,8 @@ export interface Plan {
   readonly standardOffsetMinutes: number
   /** The settings without secrets, for the event line that is written when they changed. */
   readonly eventDetails: Readonly<Record<string, string>>
+  /** As in force on the day of the start. */
+  readonly dayLevels: DayLevels
 }
 
 export interface Preparation {
@@ -81,5 +85,6 @@ function planOf({ settings, text }: Extract<SettingsRead, { ok: true }>): Outcom
     gaugeLayouts: gaugeLayouts.value,
     standardOffsetMinutes: standardOffsetMinutes(settings),
     eventDetails: settingsEventDetails(settings),
+    dayLevels: dayLevels(settings, new Date().toISOString().slice(0, 10)),
   })
 }

@@ -1,12 +1,15 @@
 import { describe, expect, it } from 'vitest'
 import { alertOptions } from '../../agent/cli/compose-alerts.js'
+import { dayLevels } from '../../agent/cli/day-levels.js'
 import { loadLayout } from '../../agent/cli/layouts.js'
 import { troubleRuleNames } from '../../agent/terms/terms.js'
 import { base, goodSettings } from '../settings/support.js'
 
 const layout = loadLayout('frames-424d-32')
-const optionsOf = (more: string) =>
-  alertOptions(goodSettings(base + more), layout.ok ? [layout.value] : [], '2026-03-01')
+const optionsOf = (more: string) => {
+  const settings = goodSettings(base + more)
+  return alertOptions(settings, layout.ok ? [layout.value] : [], dayLevels(settings, '2026-03-01'))
+}
 
 describe('the rules that a station runs', () => {
   it('are all of those out of the box where the settings say nothing', () => {

@@ -114,7 +114,7 @@ data: { folder: /d }
 
 describe('what the station is given', () => {
   it('is who is told, by what, when, and in whose words', () => {
-    const options = deliveryOptions(settingsOf(both(25, 80)))
+    const options = deliveryOptions(settingsOf(both(25, 80)), 60)
     expect(options).toMatchObject({
       delivery: {
         mostAnHour: 4,
@@ -160,7 +160,7 @@ describe('what the station is given', () => {
   sms: { port: /dev/no-modem, cost_cents: 9 }
 `)
     expect(deliveryPorts(settings, modemPortOf(settings))?.texts).toBeTypeOf('function')
-    expect(deliveryOptions(settings)?.delivery.smsCostCents).toBe(9)
+    expect(deliveryOptions(settings, 60)?.delivery.smsCostCents).toBe(9)
     expect(deliveryPorts(settingsOf(both(25, 80)), undefined)?.texts).toBeUndefined()
   })
 })

@@ -4,7 +4,6 @@ import { dirname, join, relative } from 'node:path'
 import { expect, it } from 'vitest'
 
 const root = join(import.meta.dirname, '../..')
-const first = 'agent/cli/main.ts'
 
 /** What a file has loaded before its first line runs: neither types nor what is imported when it is wanted. */
 function loadedBy(file: string): string[] {
@@ -22,9 +21,25 @@ function everythingBehind(start: string): Set<string> {
 }
 
 it('the start of every command loads the words of all commands and the work of none', () => {
-  const loaded = [...everythingBehind(first)].filter((one) => !one.startsWith('node:'))
+  const loaded = [...everythingBehind('agent/cli/main.ts')].filter((one) => !one.startsWith('node:'))
   expect(loaded).toContain('agent/cli/site-commands.ts')
   const words =
     /^agent\/cli\/(main|stations|finish|figure-kinds|package-root|prepare-apart|[a-z]+-command|[a-z]+-commands)\.ts$/
   expect(loaded.filter((one) => !words.test(one)).sort()).toEqual(['agent/hardware/limit.ts', 'commander'])
+})
+
+it('a running station loads nothing that reads settings: it has them from a process that has ended', () => {
+  const loaded = [...everythingBehind('agent/cli/run.ts')].filter((one) => !one.startsWith('node:'))
+  expect(loaded).toContain('agent/station/station.ts')
+  // What else a station may need is imported when it is: the MQTT client, mail, Modbus.
+  expect(loaded.filter((one) => !one.startsWith('agent/')).sort()).toEqual([
+    'cborg',
+    'lowdb',
+    'node-cron',
+    'pino',
+    'serialport',
+  ])
+  expect(
+    loaded.filter((one) => /^agent\/(settings|limits|simulation|collector|analysis)\//.test(one)),
+  ).toEqual([])
 })
