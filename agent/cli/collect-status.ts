@@ -23,6 +23,8 @@ export class StatusFile {
     private readonly collector: Collector,
     private readonly board: FaultBoard,
     private readonly log: Log,
+    /** What other parts add. */
+    private readonly further: () => Record<string, unknown> = () => ({}),
   ) {}
 
   /** What was written before; undefined where it cannot be read. */
@@ -36,7 +38,7 @@ export class StatusFile {
   }
 
   now(now: MonoSeconds): Record<string, unknown> {
-    return this.collector.status(now, this.board.list())
+    return { ...this.collector.status(now, this.board.list()), ...this.further() }
   }
 
   /** At most every ten seconds, when anything changed. @param always at the end */

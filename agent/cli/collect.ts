@@ -8,13 +8,14 @@ import { standardLog } from '../hardware/log.js'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { systemRandom } from '../hardware/random.js'
 import { startTicker } from '../hardware/ticker.js'
-import { addSeconds, faultText, type Broker, type Fault, type Log } from '../terms/terms.js'
+import { addSeconds, faultText, type Broker, type Fault, type FaultCode, type Log } from '../terms/terms.js'
 import { readCollectorSettings, settingsFaultText, type CollectorSettings } from '../settings/settings.js'
 import { archivesIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
 import { openAlerts } from './collect-alerts.js'
 import { serveCollector, take } from './collect-control.js'
 import { doorsOf, standOpen, type DoorOptions } from './collect-doors.js'
+import { besideArchive } from './collect-postgres.js'
 import { StatusFile } from './collect-status.js'
 import type { Doors } from './open-doors.js'
 import { readTextFile } from './read-text.js'
@@ -113,23 +114,25 @@ async function live(
 ): Promise<number> {
   const clock = new SystemClock('system')
   const board = new FaultBoard(({ fault, stands }) => tell(log, fault, stands))
+  const faultsOf = (part: string) => ({
+    raise: (fault: Fault) => board.raise(part, fault, clock.mono()),
+    clear: (...codes: FaultCode[]) => board.clear(part, ...codes),
+  })
+  const database = besideArchive(settings, faultsOf('postgres'))
   const collector = new Collector(
     { ...usualCollector, group: options.group, rules: { ...usualRules, ...limitsIn(settings) } },
     {
       broker,
       random: systemRandom,
-      openArchive: archivesIn(options.archive),
+      openArchive: database.watched(archivesIn(options.archive)),
       utc: () => clock.utc().at,
-      faults: {
-        raise: (fault) => board.raise('collector', fault, clock.mono()),
-        clear: (...codes) => board.clear('collector', ...codes),
-      },
+      faults: faultsOf('collector'),
     },
   )
   const telling = settings && (await openAlerts(settings, clock, board))
   if (telling && !telling.ok) log.warn(`${faultText(telling.fault)} Nobody is told of anything.`)
   const told = telling?.ok ? telling.value : undefined
-  const status = new StatusFile(options.archive, collector, board, log)
+  const status = new StatusFile(options.archive, collector, board, log, database.facts)
   collector.restore(status.read())
   let due = clock.mono()
   const ticker = startTicker(
@@ -138,6 +141,7 @@ async function live(
     () => {
       due = addSeconds(clock.mono(), stepSeconds)
       collector.step(clock.mono())
+      database.step(clock.mono())
       status.step(clock.mono())
       told?.alerts.step(collector.judged(clock.mono()), collector.state === 'connected', clock.mono())
     },
@@ -148,11 +152,13 @@ async function live(
   return new Promise((resolve) => {
     const end = (): void => {
       ticker.stop()
-      void Promise.all([collector.stop(), control.close(), open.close(), told?.end()]).then(() => {
-        status.step(clock.mono(), true)
-        log.info('stopped', { lines: collector.lines, packs: collector.counts() })
-        resolve(0)
-      })
+      void Promise.all([collector.stop(), control.close(), open.close(), told?.end(), database.end()]).then(
+        () => {
+          status.step(clock.mono(), true)
+          log.info('stopped', { lines: collector.lines, packs: collector.counts() })
+          resolve(0)
+        },
+      )
     }
     process.once('SIGTERM', end)
     process.once('SIGINT', end)

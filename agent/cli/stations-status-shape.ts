@@ -48,6 +48,12 @@ export interface CollectorStatus {
     readonly conflicts: number
     readonly refused: number
   }
+  /** The database beside the archive, where there is one. */
+  readonly postgres?: {
+    readonly state: string
+    readonly storesWaiting: number
+    readonly behindSeconds: number
+  }
   /** What is wrong with the collector itself. */
   readonly faults: readonly StandingReason[]
 }
@@ -69,6 +75,7 @@ export function readCollectorStatus(value: unknown): CollectorStatus | undefined
       group: name(facts.group),
       packs: packsIn(facts),
       lines: linesIn(facts),
+      postgres: postgresIn(factsOf(facts.postgres)),
     }),
     stations,
     faults: list(facts.faults, mostReasons).flatMap((one) => reasonIn(factsOf(one))),
@@ -121,6 +128,12 @@ function linesIn({ lines }: Facts): CollectorStatus['lines'] {
     ...{ added: number(added) ?? 0, doubles: number(doubles) ?? 0 },
     ...{ conflicts: number(conflicts) ?? 0, refused: number(refused) ?? 0 },
   }
+}
+
+function postgresIn({ state, stores_waiting, behind_s }: Facts): CollectorStatus['postgres'] {
+  const word = text(state)
+  const [storesWaiting = 0, behindSeconds = 0] = [number(stores_waiting), number(behind_s)]
+  return word === undefined ? undefined : { state: word, storesWaiting, behindSeconds }
 }
 
 // ---- one value ------------------------------------------------------------------------------------------------------

@@ -138,7 +138,7 @@ function reasonText({ words, firstThing, since }: StandingReason, { now, width }
 }
 
 /** Packs that came and could not be taken are nobody's station; they are told below. */
-function refusedLines({ packs, lines }: CollectorStatus, { width }: StatusView): string[] {
+function refusedLines({ packs, lines, postgres }: CollectorStatus, { width }: StatusView): string[] {
   const refused = Object.entries(packs?.refused ?? {}).filter(([, count]) => count > 0)
   const told = [
     ...(refused.length === 0
@@ -146,6 +146,11 @@ function refusedLines({ packs, lines }: CollectorStatus, { width }: StatusView):
       : [`Packs refused: ${refused.map(([reason, count]) => `${count} ${reason}`).join(', ')}.`]),
     ...(lines && lines.conflicts > 0
       ? [`${lines.conflicts} lines came with other content under a number that is taken: kept aside.`]
+      : []),
+    ...(postgres && postgres.state !== 'following'
+      ? [
+          `PostgreSQL: ${postgres.state}, ${postgres.storesWaiting} stores wait, for ${durationText(postgres.behindSeconds)} at most.`,
+        ]
       : []),
   ]
   return told.length === 0 ? [] : ['', ...told.flatMap((line) => folded(line, width, 2).split('\n'))]

@@ -94,7 +94,7 @@ function shown({ status, left }: Found, options: StationsStatusOptions): string[
 
 /** The same facts, units at the end of the names. */
 export function statusJson(status: CollectorStatus, collectorRuns: boolean): string {
-  const { at, group, packs, lines, stations, faults } = status
+  const { at, group, packs, lines, postgres, stations, faults } = status
   return JSON.stringify({
     v: 1,
     at: at ?? null,
@@ -103,9 +103,14 @@ export function statusJson(status: CollectorStatus, collectorRuns: boolean): str
     stations: worstFirst(stations).map(standingJson),
     ...(packs ? { packs } : {}),
     ...(lines ? { lines } : {}),
+    ...(postgres ? { postgres: postgresJson(postgres) } : {}),
     ...(faults.length > 0 ? { faults: faults.map(reasonJson) } : {}),
   })
 }
+
+const postgresJson = ({ state, storesWaiting, behindSeconds }: NonNullable<CollectorStatus['postgres']>) => ({
+  ...{ state, stores_waiting: storesWaiting, behind_s: behindSeconds },
+})
 
 export const standingJson = (one: CollectorStatus['stations'][number]): Record<string, unknown> => ({
   station: one.station,

@@ -9,6 +9,7 @@ import { atKey, atValue, Look, valueAt, type Finding } from './look.js'
 import { pathShape, pathWords, shortName, shortNameWords, textKeys, urlShape } from './patterns.js'
 import { allFaults } from './placed.js'
 import { deliveryGroup } from './schema-delivery.js'
+import { postgresGroup, postgresOf, type PostgresSettings } from './schema-postgres.js'
 import { brokerLogin, brokerProtocol } from './schema-uplink.js'
 import { deliveryOf, type DeliverySettings } from './shape-delivery.js'
 import { readYaml } from './yaml-text.js'
@@ -35,6 +36,7 @@ const collectorSchema = group('Settings of a collector.', {
   collector,
   broker,
   delivery: deliveryGroup.optional(),
+  postgres: postgresGroup.optional(),
 })
 
 export interface CollectorSettings {
@@ -51,6 +53,7 @@ export interface CollectorSettings {
     readonly caFile?: string
   }
   readonly delivery?: DeliverySettings
+  readonly postgres?: PostgresSettings
 }
 
 export type CollectorSettingsOutcome =
@@ -98,7 +101,7 @@ function zoneFindings(root: unknown): Finding[] {
 }
 
 function shapeOf(file: z.infer<typeof collectorSchema>): CollectorSettings {
-  const { collector: who, broker: at, delivery } = file
+  const { collector: who, broker: at, delivery, postgres } = file
   return {
     ...{ group: who.group, archive: who.archive, timeZone: who.time_zone },
     ...{ lateAfterSeconds: who.late_after_min * 60, silentAfterSeconds: who.silent_after_min * 60 },
@@ -109,5 +112,6 @@ function shapeOf(file: z.infer<typeof collectorSchema>): CollectorSettings {
       ...(at.ca_file === undefined ? {} : { caFile: at.ca_file }),
     },
     ...(delivery ? { delivery: deliveryOf(delivery) } : {}),
+    ...(postgres ? { postgres: postgresOf(postgres) } : {}),
   }
 }

@@ -29,6 +29,7 @@ export { claimFolder, signOfAnotherBoard, type Claim } from './board.js'
 export type { Board } from './board-marks.js'
 export { earlierFolder } from './names.js'
 export { readStoreFolder, type StoreFolder } from './folder.js'
+export { fileStart, followFile, type Followed, type FileMark } from './follow.js'
 export {
   eachFoundLine,
   folderFiles,

@@ -636,6 +636,40 @@ const kinds = {
     words: 'nobody can be let in over HTTP here',
     firstThing: 'name an address of this machine and a port that is free and above 1023',
   },
+  'sql-package-missing': {
+    severity: 'warning',
+    transient: false,
+    words: 'the packages for PostgreSQL are not installed',
+    firstThing:
+      'npm install pg@8.23.1 pg-copy-streams@7.0.0 in the folder of the program, and start the collector again',
+  },
+  'sql-unreachable': {
+    severity: 'warning',
+    transient: true,
+    words: 'the database cannot be reached, or does not answer',
+    firstThing:
+      'nothing at first: the archive takes everything, and the database is filled later; look whether it runs',
+  },
+  'sql-refused-login': {
+    severity: 'warning',
+    transient: true,
+    words: 'the database does not let the collector in',
+    firstThing:
+      'correct postgres.user, postgres.database or the password file, or the rights at the database',
+  },
+  'sql-refused': {
+    severity: 'warning',
+    transient: true,
+    words: 'the database refuses a statement',
+    firstThing:
+      'read the reason shown: rights, a full disk there, or a schema of another release (config/postgres.sql)',
+  },
+  'sql-behind': {
+    severity: 'warning',
+    transient: true,
+    words: 'lines of the archive have waited long for the database',
+    firstThing: 'look whether the database runs and keeps up; nothing is lost, the archive has everything',
+  },
 } as const satisfies Record<string, FaultKind>
 
 export type FaultCode = keyof typeof kinds

@@ -239,3 +239,22 @@ export interface Log {
   info(words: string, details?: Readonly<Record<string, unknown>>): void
   warn(words: string, details?: Readonly<Record<string, unknown>>): void
 }
+
+/** A row by the names of its columns; each value is its text as the database writes it, or null. */
+export type SqlRow = Readonly<Record<string, string | null>>
+
+/** An open connection to a SQL database. Each call is bounded in time; faults are sql-*. After one only `end` is left. */
+export interface SqlSession {
+  /** One statement, or several without values. @returns the rows of the last */
+  query(text: string, values?: readonly unknown[]): Promise<Outcome<readonly SqlRow[]>>
+  /** Brings rows in, each in the text form of COPY with its line end. */
+  copyIn(statement: string, rows: readonly string[]): Promise<Outcome<void>>
+  end(): Promise<void>
+}
+
+/** Each call is one attempt at one fresh connection. */
+export interface SqlDatabase {
+  /** For people: where it is; without a secret. */
+  readonly name: string
+  connect(): Promise<Outcome<SqlSession>>
+}

@@ -25,9 +25,13 @@ const rules: Record<
   store: { folders: ['terms'], npm: [] },
   delivery: { folders: ['terms'], npm: [] },
   uplink: { folders: ['terms'], npm: ['cborg'] },
+  sql: { folders: ['terms', 'store'], npm: [] },
   hardware: {
     folders: ['terms'],
-    npm: ['serialport', 'modbus-serial', 'mqtt', 'lowdb', 'pino', 'node-cron', 'nodemailer'],
+    npm: [
+      ...['serialport', 'modbus-serial', 'mqtt', 'lowdb', 'pino', 'node-cron', 'nodemailer'],
+      ...['pg', 'pg-copy-streams'],
+    ],
     world: true,
   },
   station: {

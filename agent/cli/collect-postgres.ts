@@ -1,0 +1,136 @@
+/** The sink of a collector whose settings have a block `postgres`: what it follows, and how it is told that a store grew. */
+import { randomUUID } from 'node:crypto'
+import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs'
+import { join } from 'node:path'
+import type { CollectorPorts } from '../collector/collector.js'
+import { DeskDisk } from '../hardware/disk.js'
+import { postgres, usualPostgres } from '../hardware/postgres.js'
+import { systemRandom } from '../hardware/random.js'
+import type { CollectorSettings } from '../settings/settings.js'
+import { SqlSink, usualSql, type ArchivedStore, type SqlPorts, type SqlStatus } from '../sql/sql.js'
+import { bad, good, type MonoSeconds, type Outcome, type SqlDatabase } from '../terms/terms.js'
+import { packageRoot } from './package-root.js'
+import { writeWhole } from './write-whole.js'
+
+type SinkSettings = Pick<CollectorSettings, 'group' | 'archive'> &
+  Required<Pick<CollectorSettings, 'postgres'>>
+
+/** Faults: settings-invalid where a file that is named cannot be read; disk-*. */
+function openSink(settings: SinkSettings, faults: SqlPorts['faults']): Outcome<SqlSink> {
+  const { group, archive } = settings
+  try {
+    const schema = readFileSync(join(packageRoot, 'config/postgres.sql'), 'utf8')
+    const ports = { random: systemRandom, disk: diskIn(archive), stores: storesIn(archive), breathe, faults }
+    const options = { ...usualSql, group, schema, feed: feedOf(archive) }
+    return good(new SqlSink(options, { ...ports, database: databaseOf(settings.postgres) }))
+  } catch (error) {
+    return bad('settings-invalid', (error as Error).message)
+  }
+}
+
+function databaseOf({ passwordFile, caFile, tls, ...where }: SinkSettings['postgres']): SqlDatabase {
+  const password = passwordFile === undefined ? undefined : readFileSync(passwordFile, 'utf8').trimEnd()
+  const ca = caFile === undefined ? undefined : readFileSync(caFile, 'utf8')
+  return postgres({ ...usualPostgres, ...where, password, tls: tls && { ca } })
+}
+
+const feedName = '.postgres-feed'
+
+/** The word by which the database knows this archive. A copy of the folder goes on under it; a new one is read from its start. */
+function feedOf(archive: string): string {
+  const path = join(archive, feedName)
+  const known = existsSync(path) ? readFileSync(path, 'utf8').trim() : ''
+  if (/^[0-9a-f-]{36}$/.test(known)) return known
+  const feed = randomUUID()
+  writeWhole(path, feed + '\n')
+  return feed
+}
+
+const diskIn =
+  (archive: string) =>
+  ({ station, storeId }: ArchivedStore): DeskDisk =>
+    new DeskDisk(join(archive, station, storeId))
+
+/** Folders may be links to other disks. */
+const foldersIn = (folder: string): string[] =>
+  readdirSync(folder).filter(
+    (name) => !name.startsWith('.') && statSync(join(folder, name), { throwIfNoEntry: false })?.isDirectory(),
+  )
+
+const storesIn = (archive: string) => (): Promise<Outcome<ArchivedStore[]>> => {
+  try {
+    const stores = foldersIn(archive).flatMap((station) =>
+      foldersIn(join(archive, station)).map((storeId) => ({ station, storeId })),
+    )
+    return Promise.resolve(
+      good(
+        stores.filter(({ station, storeId }) => existsSync(join(archive, station, storeId, 'store.json'))),
+      ),
+    )
+  } catch (error) {
+    return Promise.resolve(bad('disk-error', `${archive}: ${(error as Error).message}`))
+  }
+}
+
+const breathe = (): Promise<void> => new Promise((resolve) => setImmediate(resolve))
+
+/** The database of a collector; where its settings name none, nothing. */
+export interface BesideArchive {
+  /** Archives that say when they grew. */
+  watched(open: CollectorPorts['openArchive']): CollectorPorts['openArchive']
+  step(now: MonoSeconds): void
+  /** For the status. */
+  facts(): Record<string, unknown>
+  /** Waits a little for the batch that is under way: what is not done then is done after the next start. */
+  end(): Promise<void>
+}
+
+const nothingBeside: BesideArchive = {
+  ...{ watched: (open) => open, step: () => undefined },
+  ...{ facts: () => ({}), end: () => Promise.resolve() },
+}
+const landMillis = 2000
+
+/** What cannot be opened is a fault, and the collector goes on without it. */
+export function besideArchive(
+  settings: CollectorSettings | undefined,
+  faults: SqlPorts['faults'],
+): BesideArchive {
+  if (!settings?.postgres) return nothingBeside
+  const opened = openSink({ ...settings, postgres: settings.postgres }, faults)
+  if (!opened.ok) {
+    faults.raise(opened.fault)
+    return nothingBeside
+  }
+  const sink = opened.value
+  return {
+    watched: (open) => watchedBy(sink, open),
+    step: (now) => sink.step(now),
+    facts: () => ({ postgres: factsOf(sink.status()) }),
+    end: async () => {
+      await Promise.race([sink.stop(), new Promise((wake) => setTimeout(wake, landMillis).unref())])
+    },
+  }
+}
+
+const factsOf = ({ state, storesWaiting, behindSeconds, taken, given, refused }: SqlStatus) => ({
+  ...{ state, stores_waiting: storesWaiting, behind_s: Math.round(behindSeconds) },
+  lines: { taken, given, refused },
+})
+
+function watchedBy(sink: SqlSink, open: CollectorPorts['openArchive']): CollectorPorts['openArchive'] {
+  return async (store) => {
+    const opened = await open(store)
+    if (!opened.ok) return opened
+    const archive = opened.value
+    return good({
+      add: (lines, sets) => archive.add(lines, sets),
+      ranges: () => archive.ranges(),
+      sync: async () => {
+        const synced = await archive.sync()
+        if (synced.ok) sink.changed(store)
+        return synced
+      },
+    })
+  }
+}
