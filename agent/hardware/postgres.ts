@@ -145,12 +145,12 @@ async function bounded(
   }
 }
 
-/** By the class of PostgreSQL's code (appendix A of its manual), or by node's. */
+/** By the class of PostgreSQL's code (appendix A of its manual; each has a digit), or by node's (EPIPE has none). */
 function fault(error: Error & { code?: string }, name: string) {
   const { code = '' } = error
   const words = `${name}: ${error.message.split('\n')[0].slice(0, 200)}`
   if (/^(28|3D)...$/.test(code) || /password|SASL|SCRAM/i.test(error.message))
     return bad('sql-refused-login', words)
-  const isOfServer = /^[0-9A-Z]{5}$/.test(code) && !/^(08|53300|57P)/.test(code)
+  const isOfServer = /^(?=.*\d)[0-9A-Z]{5}$/.test(code) && !/^(08|53300|57P)/.test(code)
   return bad(isOfServer ? 'sql-refused' : 'sql-unreachable', words)
 }

@@ -29,6 +29,27 @@ describe('the settings of a collector', () => {
     })
   })
 
+  it('name a database, encrypted unless it is on this machine; a password has no place in them', () => {
+    const databaseOf = (block: string) => {
+      const read = readCollectorSettings(`${whole}postgres: ${block}\n`, 'collector.yaml')
+      return read.ok ? read.settings.postgres : read.faults.map(settingsFaultText)
+    }
+    expect(databaseOf('{}')).toEqual({
+      ...{ host: '/run/postgresql', port: 5432, database: 'motepost', user: 'motepost', tls: false },
+    })
+    expect(
+      databaseOf('{ host: db.example.org, password_file: /etc/motepost/postgres-password }'),
+    ).toMatchObject({
+      ...{ host: 'db.example.org', passwordFile: '/etc/motepost/postgres-password', tls: true },
+    })
+    expect(databaseOf("{ host: '::1', ca_file: /etc/ca.crt, tls: true }")).toMatchObject({
+      ...{ tls: true, caFile: '/etc/ca.crt' },
+    })
+    const refused = databaseOf('{ password_file: open-sesame }') as string[]
+    expect(refused[0]).toMatch(/^collector\.yaml:\d+:.*password_file/)
+    expect(refused.join()).not.toContain('open-sesame')
+  })
+
   it('of the README can be used', () => {
     const readme = readFileSync(join(import.meta.dirname, '../../README.md'), 'utf8')
     const blocks = readme.match(/(?<=```yaml\n)[^`]*/g)?.filter((text) => /^collector:/m.test(text)) ?? []

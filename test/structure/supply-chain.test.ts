@@ -5,6 +5,7 @@ import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, uti
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
+import { faultCatalogue } from '../../agent/terms/terms.js'
 
 const root = join(import.meta.dirname, '../..')
 const json = <T>(name: string): T => JSON.parse(readFileSync(join(root, name), 'utf8')) as T
@@ -12,6 +13,8 @@ const json = <T>(name: string): T => JSON.parse(readFileSync(join(root, name), '
 interface Manifest {
   readonly dependencies: Readonly<Record<string, string>>
   readonly devDependencies: Readonly<Record<string, string>>
+  readonly peerDependencies: Readonly<Record<string, string>>
+  readonly peerDependenciesMeta: Readonly<Record<string, { readonly optional?: boolean }>>
   readonly files: readonly string[]
 }
 interface Locked {
@@ -58,6 +61,14 @@ describe('what comes from others', () => {
     expect(all.filter(([, version]) => !/^\d+\.\d+\.\d+$/.test(version))).toEqual([])
     const drifted = all.filter(([name, version]) => packages[`node_modules/${name}`]?.version !== version)
     expect(drifted).toEqual([])
+  })
+
+  it('leaves to the user what only some want, and names the versions it is tested with', () => {
+    const beside = Object.entries(manifest.peerDependencies)
+    expect(beside.filter(([name]) => !manifest.peerDependenciesMeta[name]?.optional)).toEqual([])
+    expect(beside.filter(([name, version]) => manifest.devDependencies[name] !== version)).toEqual([])
+    const install = beside.map(([name, version]) => `${name}@${version}`).join(' ')
+    expect(faultCatalogue['sql-package-missing'].firstThing).toContain(`npm install ${install} `)
   })
 
   it('is locked by its hash, whatever registry or cache it comes from', () => {
