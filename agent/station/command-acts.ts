@@ -63,7 +63,11 @@ async function entry(
   input: Readonly<Record<string, unknown>>,
 ): Promise<Acted> {
   const answer = parts().site.add(input)
-  return { ...answer, safe: answer.ok && (await whenSafe()) }
+  if (!answer.ok) return answer
+  const { number: line, details, notes } = answer
+  const safe = await whenSafe()
+  const words = [`noted in line ${line}${safe ? '' : ', which is not yet on the disk'}`, ...notes].join('; ')
+  return { ok: true, words, line, details, safe }
 }
 
 /** Without numbers: what the broker did not take. */

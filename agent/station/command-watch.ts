@@ -23,11 +23,12 @@ import {
 import { commandLineName } from './command-lines.js'
 import { json } from './messages.js'
 
+/** By which the desk knows what is answered: never part of what became of it. */
+type HeadName = 'v' | 'key' | 'number' | 'boot' | 'at'
+
 /** What became of a command. `afterwards` runs when the answer has left. */
-export interface Acted {
-  readonly ok: boolean
-  readonly words?: string
-  readonly [more: string]: unknown
+export type Acted = { readonly ok: boolean; readonly words?: string; readonly [more: string]: unknown } & {
+  readonly [name in HeadName]?: never
 }
 export interface Act {
   readonly answer: Acted

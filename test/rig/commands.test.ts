@@ -1,12 +1,14 @@
-/** The real agent behind a real mosquitto: a signed command from afar, and its answer. */
+/** The real agent behind a real mosquitto: a signed command from afar, its answer, and the same message said twice. */
 import { generateKeyPairSync, type KeyObject } from 'node:crypto'
 import { writeFileSync } from 'node:fs'
 import { join } from 'node:path'
+import { connectAsync, type MqttClient } from 'mqtt'
 import { afterEach, expect, it, vi } from 'vitest'
 import { addOperator } from '../../agent/cli/keys.js'
 import { send } from '../../agent/cli/stations-send.js'
 import { FieldRig } from '../support/field-rig.js'
 import { describeWith } from '../support/real-parts.js'
+import { waitFor } from '../support/wait.js'
 
 vi.setConfig({ testTimeout: 180_000 })
 
@@ -28,7 +30,9 @@ async function printed(work: () => number | Promise<number>): Promise<{ code: nu
 
 const pem = (key: KeyObject, type: 'pkcs8' | 'spki'): string => key.export({ format: 'pem', type }).toString()
 
-async function rigWithOperator(role: string): Promise<{ rig: FieldRig; keyFile: string }> {
+async function rigWithOperator(
+  role: string,
+): Promise<{ rig: FieldRig; keyFile: string; client: MqttClient }> {
   const rig = await FieldRig.make({ broker: true })
   ends.push(() => rig.end(false))
   const { privateKey, publicKey } = generateKeyPairSync('ed25519')
@@ -40,7 +44,9 @@ async function rigWithOperator(role: string): Promise<{ rig: FieldRig; keyFile: 
   expect(added.code, added.text).toBe(0)
   rig.start()
   rig.feedFrames()
-  return { rig, keyFile }
+  const client = await connectAsync(`mqtt://127.0.0.1:${rig.broker!.port}`, { protocolVersion: 5 })
+  ends.push(() => client.endAsync(true))
+  return { rig, keyFile, client }
 }
 
 const optionsOf = (rig: FieldRig, key: string, protocol = '5') => ({
@@ -49,6 +55,34 @@ const optionsOf = (rig: FieldRig, key: string, protocol = '5') => ({
 })
 
 describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
+  it('is done once and answered, is refused when it is said again, and restarts the agent', async () => {
+    const { rig, keyFile, client } = await rigWithOperator('operator')
+    const replies: Record<string, unknown>[] = []
+    const commands: Buffer[] = []
+    client.on('message', (topic, payload) => {
+      if (topic.endsWith('/reply')) replies.push(JSON.parse(payload.toString()) as Record<string, unknown>)
+      else commands.push(payload)
+    })
+    await client.subscribeAsync(['motepost/1/+/+/reply', 'motepost/1/+/+/command'], { qos: 1 })
+
+    const noted = await printed(() =>
+      send('north-fence', 'sitelog', ['kind=observed', 'note=smoke from a field'], optionsOf(rig, keyFile)),
+    )
+    expect(noted.code, noted.text).toBe(0)
+    const asked = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile, '4')))
+    expect(JSON.parse(asked.text)).toMatchObject({ station: 'north-fence', commands: { taken: 2 } })
+
+    await client.publishAsync(`motepost/1/home/north-fence/command`, commands[0], { qos: 1 })
+    await waitFor('the replay to be refused', () => replies.some(({ refused }) => refused === 'replayed'), 60)
+
+    const again = await printed(() => send('north-fence', 'restart', [], optionsOf(rig, keyFile)))
+    expect(again.code, again.text).toBe(0)
+    await waitFor('the agent to begin anew', () => rig.log.includes('asked to begin anew'), 60)
+    const after = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
+    expect(JSON.parse(after.text)).toMatchObject({ session: 2 })
+    expect(replies.filter(({ ok }) => ok === true)).toHaveLength(4)
+  })
+
   it('of a reader asks for health and has nothing done', async () => {
     const { rig, keyFile } = await rigWithOperator('reader')
     const asked = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
