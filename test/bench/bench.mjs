@@ -1,5 +1,6 @@
 // Motepost beside the plain script, in one run. `npm run bench` prints the table; it takes about ten minutes.
-//   BENCH_LIVE_SECONDS (300), BENCH_DAYS (30), BENCH_YEAR_DAYS (365) shorten it; BENCH_ONLY=year does only that part.
+//   BENCH_LIVE_SECONDS (300), BENCH_DAYS (30), BENCH_YEAR_DAYS (365) shorten it; BENCH_ONLY=year does only that part,
+//   BENCH_ONLY=collector only a collector before thousands of stations (six minutes).
 import { spawn, spawnSync } from 'node:child_process'
 import {
   existsSync,
@@ -14,6 +15,7 @@ import {
 import { cpus, tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { askControl } from '../../dist/agent/hardware/control-socket.js'
+import { collectorRows } from './collector.mjs'
 import { deskRows } from './desk-import.mjs'
 import { makeYear } from './made-year.mjs'
 import { look, madeDay, madeSupply, startBroker, startCounter, wait } from './parts.mjs'
@@ -29,6 +31,15 @@ const folder = mkdtempSync(join(tmpdir(), 'motepost-bench-'))
 const unit = readUnit()
 let stations = 0
 const tell = (words) => process.stderr.write(`${words}\n`)
+
+if (process.env.BENCH_ONLY === 'collector') {
+  const rows = await collectorRows(folder, tell)
+  console.log(headline())
+  printHead()
+  for (const cells of rows) row(...cells)
+  rmSync(folder, { recursive: true, force: true })
+  process.exit(0)
+}
 
 tell(`a year: ${yearDays} days`)
 const year = mkdirIn('year')
@@ -240,6 +251,10 @@ function row(what, ...cells) {
   console.log(`| ${[what, ...cells].join(' | ')} |`)
 }
 
+function headline() {
+  return `${new Date().toISOString().slice(0, 10)}, Node ${process.version}, ${cpus().length} x ${cpus()[0].model.trim()}`
+}
+
 function printHead() {
   row('figure', 'motepost', 'plain script')
   row('---', '---', '---')
@@ -261,7 +276,7 @@ function printTable() {
   const mB = (bytes) => `${(bytes / 1e6).toFixed(1)} MB`
   const payload = Object.values(replayOurs.payloadBytes).reduce((sum, n) => sum + n, 0)
   console.log(
-    `${new Date().toISOString().slice(0, 10)}, Node ${process.version}, ${cpus().length} x ${cpus()[0].model.trim()}; ` +
+    `${headline()}; ` +
       `replay of ${days} days, live for ${liveSeconds} s after the first ${startSeconds} s\n`,
   )
   printHead()

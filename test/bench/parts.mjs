@@ -24,11 +24,13 @@ export function madeDay() {
 const listening = (server) =>
   new Promise((resolve) => server.listen(0, '127.0.0.1', () => resolve(server.address().port)))
 
-export async function startBroker(folder) {
+/** @param more further lines of its configuration */
+export async function startBroker(folder, more = []) {
   const server = createServer()
   const port = await listening(server)
   await new Promise((resolve) => server.close(resolve))
-  writeFileSync(join(folder, 'broker.conf'), `listener ${port} 127.0.0.1\nallow_anonymous true\n`)
+  const config = [`listener ${port} 127.0.0.1`, 'allow_anonymous true', ...more]
+  writeFileSync(join(folder, 'broker.conf'), config.join('\n') + '\n')
   const env = { ...process.env, PATH: `${process.env.PATH}:/usr/sbin` }
   const child = spawn('mosquitto', ['-c', join(folder, 'broker.conf')], { stdio: 'ignore', env })
   await wait(500)

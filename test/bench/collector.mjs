@@ -1,0 +1,172 @@
+// `motepost collect` before 500, 2,000 and 5,000 simulated stations, beside a plain subscriber; `BENCH_ONLY=collector` of bench.mjs.
+//   BENCH_STATIONS=500,2000,5000
+import { spawn } from 'node:child_process'
+import { mkdirSync, readdirSync, readFileSync, rmSync, statSync } from 'node:fs'
+import { loadavg } from 'node:os'
+import { join } from 'node:path'
+import { createInterface } from 'node:readline'
+import { look, startBroker, wait } from './parts.mjs'
+
+const here = import.meta.dirname
+const program = join(here, '../../dist/agent/cli/main.js')
+const sizes = (process.env.BENCH_STATIONS ?? '500,2000,5000').split(',').map(Number)
+/** Packs after the first round, at least: each size then works about equally long. */
+const mostPacks = 12_000
+const leastRounds = 3
+
+/** @returns cells of rows: what, ours, plain */
+export async function collectorRows(folder, tell) {
+  const results = []
+  for (const stations of sizes)
+    for (const mode of ['ours', 'plain']) {
+      tell(`collector: ${stations} stations, ${mode}`)
+      results.push({ stations, mode, ...(await measure(folder, stations, mode)) })
+    }
+  return rowsOf(results)
+}
+
+async function measure(folder, stations, mode) {
+  const own = join(folder, `collector-${stations}-${mode}`)
+  mkdirSync(own)
+  const broker = await startBroker(own, ['max_queued_messages 0', 'max_inflight_messages 100'])
+  const subject = await (mode === 'ours' ? startOurs : startPlain)(own, broker.port)
+  const idle = look(subject.pid)
+  const rounds = 1 + Math.max(leastRounds, Math.ceil(mostPacks / stations))
+  const crowd = startStations(broker.port, stations, rounds, mode)
+  const played = []
+  let after
+  for (let round = 0; round < rounds; round++) {
+    const before = await figures(subject)
+    played.push(await crowd.play())
+    after = await figures(subject)
+    Object.assign(played[round], { cpu: after.cpu - before.cpu, syncs: after.syncs - before.syncs })
+  }
+  const bytes = bytesIn(own, mode)
+  crowd.end()
+  await ended(subject.child)
+  broker.stop()
+  rmSync(own, { recursive: true, force: true })
+  return { ...sums(played.slice(1)), first: played[0], idle, after, bytes, load: loadavg()[0], rounds }
+}
+
+const sums = (played) => ({
+  messages: played.reduce((sum, one) => sum + one.messages, 0),
+  seconds: played.reduce((sum, one) => sum + one.seconds, 0),
+  cpu: played.reduce((sum, one) => sum + one.cpu, 0),
+  syncs: played.reduce((sum, one) => sum + one.syncs, 0),
+  resent: played.at(-1).resent,
+  medianMillis: Math.max(...played.map((one) => one.medianMillis)),
+  mostMillis: Math.max(...played.map((one) => one.mostMillis)),
+})
+
+async function startOurs(own, port) {
+  const syncs = join(own, 'syncs')
+  const archive = join(own, 'archive')
+  const args = ['--broker', `mqtt://127.0.0.1:${port}`, '--group', 'bench', '--archive', archive]
+  const child = spawn(
+    process.execPath,
+    ['--import', join(here, 'collector-syncs.mjs'), program, 'collect', ...args],
+    { stdio: ['ignore', 'ignore', 'pipe'], env: { ...process.env, BENCH_SYNCS: syncs } },
+  )
+  const said = []
+  child.stderr.on('data', (chunk) => said.push(chunk) > 100 && said.shift())
+  // Two steps of its own: it is connected, and everything is compiled and written that a start needs.
+  await wait(8000)
+  if (child.exitCode !== null) throw new Error(`collect ended: ${Buffer.concat(said)}`)
+  return { child, pid: child.pid, syncs }
+}
+
+async function startPlain(own, port) {
+  const args = [join(here, 'collector-plain.mjs'), `mqtt://127.0.0.1:${port}`, join(own, 'lines.jsonl')]
+  const child = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'inherit'] })
+  await new Promise((resolve) => child.stdout.once('data', resolve))
+  return { child, pid: child.pid }
+}
+
+async function figures({ child, pid, syncs }) {
+  if (!syncs) return { ...look(pid), syncs: 0 }
+  child.kill('SIGUSR2')
+  await wait(200)
+  return { ...look(pid), syncs: Number(readFileSync(syncs, 'utf8')) }
+}
+
+function startStations(port, stations, rounds, mode) {
+  const args = [join(here, 'collector-stations.mjs'), port, stations, rounds, mode].map(String)
+  const child = spawn(process.execPath, args, { stdio: ['pipe', 'pipe', 'inherit'] })
+  const lines = createInterface({ input: child.stdout })[Symbol.asyncIterator]()
+  const line = async () => {
+    const { value, done } = await lines.next()
+    if (done) throw new Error('the stations ended')
+    return JSON.parse(value)
+  }
+  return {
+    play: async () => {
+      await line()
+      child.stdin.write('go\n')
+      return line()
+    },
+    end: () => child.stdin.write('end\n'),
+  }
+}
+
+function bytesIn(own, mode) {
+  if (mode === 'plain') return statSync(join(own, 'lines.jsonl')).size
+  const files = readdirSync(join(own, 'archive'), { recursive: true, withFileTypes: true })
+  return files
+    .filter((one) => one.isFile())
+    .reduce((sum, one) => sum + statSync(join(one.parentPath, one.name)).size, 0)
+}
+
+async function ended(child) {
+  const exit = new Promise((resolve) => child.once('exit', resolve))
+  child.kill('SIGTERM')
+  await exit
+}
+
+// ---- table ----------------------------------------------------------------------------------------------------------
+
+function rowsOf(results) {
+  const both = (words) => (stations) =>
+    ['ours', 'plain'].map((mode) =>
+      words(results.find((one) => one.stations === stations && one.mode === mode)),
+    )
+  const perMessage = ({ cpu, messages }) => (1000 * cpu) / messages
+  const perStation = ({ after, idle, stations }) => (after.anon - idle.anon) / stations
+  const kinds = [
+    ['messages a second', both(({ messages, seconds }) => (messages / seconds).toFixed(0))],
+    ['CPU ms a message', both((one) => perMessage(one).toFixed(2))],
+    [
+      'syncs a message',
+      both(({ syncs, messages, mode }) => (mode === 'plain' ? 'none' : (syncs / messages).toFixed(3))),
+    ],
+    [
+      'receipt after, median and 99 %',
+      both(({ mode, medianMillis, mostMillis }) =>
+        mode === 'plain' ? '' : `${medianMillis} ms, ${mostMillis} ms`,
+      ),
+    ],
+    [
+      'anonymous memory: idle, and kB a station more',
+      both((one) => `${Math.round(one.idle.anon / 1000)} MB, ${perStation(one).toFixed(1)} kB`),
+    ],
+    [
+      'bytes on disk a record',
+      both(({ bytes, stations, rounds }) => (bytes / (stations * rounds * 15)).toFixed(0)),
+    ],
+    ['sent again', both(({ resent, mode }) => (mode === 'plain' ? '' : String(resent)))],
+  ]
+  const rows = kinds.flatMap(([what, cells]) =>
+    sizes.map((stations) => [`collector, ${stations} stations: ${what}`, ...cells(stations)]),
+  )
+  const [smallest, largest] = [sizes[0], sizes.at(-1)].map((stations) =>
+    perMessage(results.find((one) => one.stations === stations && one.mode === 'ours')),
+  )
+  const ratio = (largest / smallest).toFixed(2)
+  rows.push([`collector: CPU a message, ${sizes.at(-1)} to ${sizes[0]} stations`, ratio, ''])
+  rows.push([
+    'collector: load of the machine (1 min), in order',
+    results.map(({ load }) => load.toFixed(1)).join(' '),
+    '',
+  ])
+  return rows
+}
