@@ -8,6 +8,8 @@ import { writeWhole } from './write-whole.js'
 
 export const statusName = 'status.json'
 const everySeconds = 10
+/** A large group's status is written less often: at most so much a second, 900 MB a day. */
+const bytesASecond = 10_000
 /** Heard seconds are counted on though nothing else changes. */
 const unchangedEverySeconds = 60
 /** Ten thousand stations. */
@@ -41,9 +43,9 @@ export class StatusFile {
     return { ...this.collector.status(now, this.board.list()), ...this.further() }
   }
 
-  /** At most every ten seconds, when anything changed. @param always at the end */
+  /** At most every ten seconds, when anything changed; of thousands of stations seldomer. @param always at the end */
   step(now: MonoSeconds, always = false): void {
-    if (!always && now - this.writtenAt < everySeconds) return
+    if (!always && now - this.writtenAt < Math.max(everySeconds, this.text.length / bytesASecond)) return
     const { at, listened_s, ...rest } = this.now(now)
     const text = JSON.stringify(rest)
     if (!always && text === this.text && now - this.writtenAt < unchangedEverySeconds) return

@@ -244,7 +244,7 @@ export class Collector {
   }
 
   private receipt(station: string): Uint8Array {
-    const twins = this.watch.twinsNow(this.link.now).find((one) => one.station === station)
+    const twins = this.watch.twinsOf(station, this.link.now)
     return receiptJson(this.shelf.receipts(station), twins?.storeIds)
   }
 

@@ -65,7 +65,7 @@ export const usualCollector = {
   backoff: { firstSeconds: 5, mostSeconds: 300 },
   mostWaiting: 1000,
   mostWaitingBytes: 64 << 20,
-  mostStores: 2000,
+  mostStores: 10_000,
 } as const
 
 export interface CollectorPorts {

@@ -19,8 +19,10 @@ export interface Kept extends StoreOfLines {
 }
 
 export class Shelf {
-  /** By station and store id, the one used last at the end. */
+  /** By station and store id. */
   private readonly kept = new Map<string, Kept>()
+  /** The stores of each station, the one used last at the end. */
+  private readonly ofStation = new Map<string, Set<Kept>>()
   private readonly waiting = new Set<Kept>()
 
   constructor(
@@ -36,11 +38,7 @@ export class Shelf {
   async of({ group, station, storeId }: StoreOfLines & { group: string }): Promise<Outcome<Kept>> {
     const key = `${station}/${storeId}`
     const known = this.kept.get(key)
-    if (known) {
-      this.kept.delete(key)
-      this.kept.set(key, known)
-      return good(known)
-    }
+    if (known) return good(this.used(known))
     if (this.kept.size >= this.options.mostStores)
       return bad('pack-refused', `more than ${this.kept.size} stores`)
     const opened = await this.ports.openArchive({ group, station, storeId })
@@ -49,7 +47,15 @@ export class Shelf {
     const highest = ranges.ranges().at(-1)?.[1] ?? 0
     const kept = { station, storeId, archive: opened.value, highest, receipt: receiptOf(ranges) }
     this.kept.set(key, kept)
-    return good(kept)
+    return good(this.used(kept))
+  }
+
+  private used(kept: Kept): Kept {
+    const stores = this.ofStation.get(kept.station) ?? new Set()
+    this.ofStation.set(kept.station, stores)
+    stores.delete(kept)
+    stores.add(kept)
+    return kept
   }
 
   async add(kept: Kept, { lines, sets }: TakenLines): Promise<Outcome<AddedLines>> {
@@ -69,15 +75,13 @@ export class Shelf {
     return done
   }
 
-  stations(): Set<string> {
-    return new Set([...this.kept.values()].map(({ station }) => station))
+  stations(): Iterable<string> {
+    return this.ofStation.keys()
   }
 
   /** Of the stores of a station, those used last. */
   receipts(station: string): Map<string, Receipt> {
-    const stores = [...this.kept.values()]
-      .filter((kept) => kept.station === station)
-      .slice(-mostReceiptStores)
+    const stores = [...(this.ofStation.get(station) ?? [])].slice(-mostReceiptStores)
     return new Map(stores.map(({ storeId, receipt }) => [storeId, receipt]))
   }
 }

@@ -42,11 +42,16 @@ export class TwinWatch {
 
   /** Those that grew by turns lately. */
   standing(now: MonoSeconds): Twins[] {
-    return [...this.stations].flatMap(([station, { returns }]) => {
-      const recent = returns.filter(({ at }) => addSeconds(at, twinWindowSeconds) >= now)
-      if (recent.length < returnsOfTwins) return []
-      return [{ station, storeIds: [...new Set(recent.flatMap(({ stores }) => stores))].sort() }]
-    })
+    return [...this.stations.keys()].flatMap((station) => this.of(station, now) ?? [])
+  }
+
+  /** The same of one station: asked for each receipt. */
+  of(station: string, now: MonoSeconds): Twins | undefined {
+    const returns = this.stations.get(station)?.returns ?? []
+    if (returns.length < returnsOfTwins) return undefined
+    const recent = returns.filter(({ at }) => addSeconds(at, twinWindowSeconds) >= now)
+    if (recent.length < returnsOfTwins) return undefined
+    return { station, storeIds: [...new Set(recent.flatMap(({ stores }) => stores))].sort() }
   }
 }
 

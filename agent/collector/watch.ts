@@ -86,8 +86,8 @@ export class StationsWatch {
     if (grew) this.twins.grew(station, storeId, now)
   }
 
-  twinsNow(now: MonoSeconds): readonly Twins[] {
-    return this.twins.standing(now)
+  twinsOf(station: string, now: MonoSeconds): Twins | undefined {
+    return this.twins.of(station, now)
   }
 
   twinsWords(now: MonoSeconds): string {
