@@ -125,6 +125,8 @@ export interface DeliveryPorts {
   }
   /** Asked before each attempt by a way that needs a link; false: not now. May raise the link. */
   readonly wantLink?: (priority: Priority) => boolean
+  /** Names of the rules that are watched: each may be muted before it was ever raised. */
+  readonly rules?: ReadonlySet<string>
   /** What the daily line says; left out: no daily line. */
   readonly dailyFacts?: () => Readonly<Record<string, string>>
 }

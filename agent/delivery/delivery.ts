@@ -162,7 +162,7 @@ export class Delivery {
 
   /** @param what a code, a rule or 'all'; for 0 seconds it ends a mute */
   mute(what: string, forSeconds: number, by: string, now: MonoSeconds): Answer {
-    const rule = what === everything ? everything : this.find(what)?.rule
+    const rule = this.muteable(what)
     if (rule === undefined) return no(`nothing is known as ${what}`)
     if (!(forSeconds >= 0)) return no('a mute needs a time')
     const seconds = Math.round(Math.min(forSeconds, mostMuteSeconds))
@@ -170,6 +170,10 @@ export class Delivery {
     this.note(mutedName, { rule, seconds: String(seconds), by: by.slice(0, longestWho) }, now)
     this.lookAt = now
     return yes(seconds === 0 ? `${rule}: no longer muted` : `${rule}: muted for ${hoursText(seconds)}`)
+  }
+
+  private muteable(what: string): string | undefined {
+    return what === everything || this.ports.rules?.has(what) ? what : this.find(what)?.rule
   }
 
   private note(name: string, details: Readonly<Record<string, string>>, now: MonoSeconds): void {

@@ -57,6 +57,7 @@ export interface DeliveryHooks {
   readonly whenSafe: () => Promise<boolean>
   readonly faults: FaultBoard
   /** What the daily line says. */
+  readonly rules: ReadonlySet<string>
   readonly dailyFacts: () => Readonly<Record<string, string>>
   readonly modem: ModemHours | undefined
   /** The bytes of the day are not used up. */
@@ -108,6 +109,7 @@ export class DeliveryWatch {
         random: ports.random,
         faults: hooks.faults,
         wantLink: (priority) => this.wantLink(priority),
+        rules: hooks.rules,
         dailyFacts: hooks.dailyFacts,
       },
     )

@@ -7,7 +7,7 @@ type Around = Pick<Parts, 'boot' | 'clock' | 'faults' | 'gauges' | 'uplink' | 'm
 
 /** Who tells people, where the settings name any. */
 export function makeDelivery(
-  { station, group, telling }: StationOptions,
+  { station, group, telling, rules, troubles = [] }: StationOptions,
   ports: StationPorts,
   hooks: Hooks,
   around: Around,
@@ -25,6 +25,7 @@ export function makeDelivery(
     event: hooks.event,
     whenSafe: hooks.whenSafe,
     faults,
+    rules: new Set([...rules, ...troubles].map(({ rule }) => rule)),
     dailyFacts: () => dailyFacts(around, hooks.end()),
     modem,
     mayCostBytes: () => {

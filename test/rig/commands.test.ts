@@ -5,7 +5,9 @@ import { join } from 'node:path'
 import { connectAsync, type MqttClient } from 'mqtt'
 import { afterEach, expect, it, vi } from 'vitest'
 import { addOperator } from '../../agent/cli/keys.js'
+import { readPack } from '../../agent/uplink/uplink.js'
 import { send } from '../../agent/cli/stations-send.js'
+import { startReceivers, type Receivers } from '../support/alert-receivers.js'
 import { FieldRig } from '../support/field-rig.js'
 import { describeWith } from '../support/real-parts.js'
 import { waitFor } from '../support/wait.js'
@@ -32,9 +34,11 @@ const pem = (key: KeyObject, type: 'pkcs8' | 'spki'): string => key.export({ for
 
 async function rigWithOperator(
   role: string,
+  settings: (folder: string) => Promise<string> = () => Promise.resolve(''),
 ): Promise<{ rig: FieldRig; keyFile: string; client: MqttClient }> {
   const rig = await FieldRig.make({ broker: true })
   ends.push(() => rig.end(false))
+  rig.writeSettings({ settings: await settings(rig.folder) })
   const { privateKey, publicKey } = generateKeyPairSync('ed25519')
   const keyFile = join(rig.folder, 'operator.key')
   const publicFile = join(rig.folder, 'operator.pem')
@@ -92,5 +96,51 @@ describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
       code: 1,
       text: 'north-fence: this key may only ask for health (not-allowed)\n',
     })
+  })
+})
+
+const dust = `alerts:
+  - { rule: dust, channel: pm2_5, average: 1-min, above: 50, off_delay_min: 0, min_data_capture_percent: 1, priority: high }
+`
+
+describeWith(['socat', 'mosquitto', 'openssl'], 'alerts and lines, commanded from afar', () => {
+  it('are told to nobody while muted, acknowledged by the name of the key, and sent again by number', async () => {
+    let told: Receivers | undefined
+    const { rig, keyFile, client } = await rigWithOperator('operator', async (folder) => {
+      told = await startReceivers(folder)
+      ends.push(() => told!.end())
+      return dust + told.settings
+    })
+    const timesSent = new Map<number, number>()
+    client.on('message', (_, payload) => {
+      const pack = readPack(payload)
+      if (pack.ok) for (const { seq } of pack.value.lines) timesSent.set(seq, (timesSent.get(seq) ?? 0) + 1)
+    })
+    await client.subscribeAsync('motepost/1/+/+/lines', { qos: 1 })
+    const order = async (what: string, ...details: string[]): Promise<void> => {
+      const { code, text } = await printed(() => send('north-fence', what, details, optionsOf(rig, keyFile)))
+      expect(code, text).toBe(0)
+    }
+
+    await order('mute', 'what=dust', 'hours=2')
+    rig.feedFrames(300, () => 120)
+    await waitFor('the raise', () => rig.retained('alerts/dust')?.state === 'raised', 120)
+    await order('acknowledge', 'what=dust')
+    await rig.untilMeasured('while muted', rig.newestSeq, 4, 60)
+    await order('mute', 'what=dust', 'hours=0')
+    await waitFor('the message to a program', () => told!.hook.posts.length > 0, 60)
+    const lines = rig.eventLines()
+    const at = (part: string): number => lines.findIndex((line) => line.includes(part))
+    // Nothing was tried before the mute ended, and the acknowledgement bears the name that the key has at this station.
+    expect(lines[at(',acknowledged,')]).toContain('anna')
+    expect(at('state=trying')).toBeGreaterThan(lines.findLastIndex((line) => line.includes(',muted,')))
+
+    const before = timesSent.get(1) ?? 0
+    await order('resend', 'from=1', 'to=3')
+    await waitFor(
+      'lines 1 to 3 again',
+      () => [1, 2, 3].every((seq) => (timesSent.get(seq) ?? 0) > before),
+      60,
+    )
   })
 })

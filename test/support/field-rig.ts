@@ -141,6 +141,13 @@ ${options.settings ?? ''}
     })
   }
 
+  /** Texts of the event lines on the disk, oldest first. */
+  eventLines(): string[] {
+    const files = readdirSync(this.data).filter((name) => name.startsWith('lines-'))
+    const texts = files.sort().flatMap((name) => readFileSync(join(this.data, name), 'utf8').split('\n'))
+    return texts.filter((text) => text.startsWith('event,'))
+  }
+
   get records(): StoredRecord[] {
     return storedRecords(this.data)
   }
