@@ -34,6 +34,7 @@ const markWords: Readonly<Record<Mark, string>> = {
   'low-supply': "the board's supply was low",
   'on-request': 'taken outside the sampling plan',
   'no-particles': 'no particle above 0.3 µm for a while',
+  'past-life': 'the sensor had run for 8,000 hours and more',
 }
 
 export function recordFacts(traced: Traced, line: RecordLine): Fact[] {

@@ -66,6 +66,8 @@ export interface Surroundings {
   humidityPercent: number
   lowSupply: boolean
   onRequest: boolean
+  /** The sensor has run for longer than it is made for. */
+  pastLife: boolean
   /** True during a visit and the minutes after it. */
   service: boolean
 }
@@ -85,6 +87,7 @@ const fog = markBit('fog')
 const lowSupply = markBit('low-supply')
 const onRequest = markBit('on-request')
 const noParticles = markBit('no-particles')
+const pastLife = markBit('past-life')
 
 /** A spike stands alone: over three times both neighbours and 30 µg/m³ above them (common practice, no source). */
 const spikeRatio = 3
@@ -102,6 +105,7 @@ export class Screen {
     humidityPercent: NaN,
     lowSupply: false,
     onRequest: false,
+    pastLife: false,
     service: false,
   }
 
@@ -217,6 +221,7 @@ export class Screen {
     else if (around.humidityPercent >= this.options.humidFromPercent) marks |= humid
     if (around.lowSupply) marks |= lowSupply
     if (around.onRequest) marks |= onRequest
+    if (around.pastLife) marks |= pastLife
     // Not yet long enough to exclude, but nobody should take it for clean air unseen.
     if (this.options.outdoors && at > this.countedAt) marks |= noParticles
     return marks

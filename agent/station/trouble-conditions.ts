@@ -93,6 +93,7 @@ export class TroubleConditions {
     const aging = sensors.map((one) => ({ name: one.name, slot: one.slot, ran: one.silence(now).fresh }))
     const units = site.log.units().filter(({ to }) => to === undefined)
     this.hours.look(aging, units, now, utc)
+    for (const { screen, slot } of sensors) screen.surroundings.pastLife = this.hours.hours(slot) >= oldHours
     this.forgetOtherUnits(units.map(({ slot, serial }) => `${slot ?? ''} ${serial}`).join(', '))
     const link = uplink?.status(now)
     if (!link) return

@@ -26,6 +26,7 @@ export const marks = [
   'low-supply',
   'on-request',
   'no-particles',
+  'past-life',
 ] as const
 export type Mark = (typeof marks)[number]
 

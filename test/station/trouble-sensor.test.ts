@@ -171,7 +171,7 @@ describe('the cleanest air over weeks', () => {
 })
 
 describe('the running hours of a sensor', () => {
-  it('raise sensor-aging at 6,000 and sensor-old at 8,000, stand in the checkpoint, and begin anew with another unit', async () => {
+  it('raise sensor-aging at 6,000 and sensor-old, which marks the readings, at 8,000, stand in the checkpoint, and begin anew with another unit', async () => {
     const seconds = (hours: number) => ({ baseline: {}, hours: { '': { unit: '', seconds: hours * hour } } })
     const kept = keptState()
     const young = await startWith(kept, seconds(5999), () => 20)
@@ -186,9 +186,17 @@ describe('the running hours of a sensor', () => {
 
     const old = await startWith(keptState(), seconds(7999.5), () => 20)
     await old.live(hour)
+    const markedOf = async (rig: Rig): Promise<(number | undefined)[]> =>
+      (await rig.records()).map(({ marked }) => marked['past-life'])
+    expect(new Set(await markedOf(young))).toEqual(new Set([undefined]))
+    // The hour is full after half an hour; it is looked for every ten minutes.
+    const marked = await markedOf(old)
+    expect(marked[25]).toBeUndefined()
+    expect(marked[50]).toBeGreaterThan(10)
     for (const rule of ['sensor-aging', 'sensor-old']) expect(await statesOf(old, rule)).toEqual(['raised'])
     await old.station.addEntry({ kind: 'swapped', old_serial: '00417', new_serial: '00533' })
     await old.live(1.5 * hour)
+    expect((await markedOf(old)).at(-1)).toBeUndefined()
     for (const rule of ['sensor-aging', 'sensor-old'])
       expect(await statesOf(old, rule), rule).toEqual(['raised', 'normal'])
   })
