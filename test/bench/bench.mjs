@@ -1,6 +1,6 @@
 // Motepost beside the plain script, in one run. `npm run bench` prints the table; it takes about ten minutes.
 //   BENCH_LIVE_SECONDS (300), BENCH_DAYS (30), BENCH_YEAR_DAYS (365) shorten it; BENCH_ONLY=year does only that part,
-//   BENCH_ONLY=collector only a collector before thousands of stations (six minutes).
+//   BENCH_ONLY=collector only a collector before thousands of stations (six minutes), BENCH_ONLY=alert only the delay of an alert.
 import { spawn, spawnSync } from 'node:child_process'
 import {
   existsSync,
@@ -15,6 +15,7 @@ import {
 import { cpus, tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { askControl } from '../../dist/agent/hardware/control-socket.js'
+import { alertRows } from './alert.mjs'
 import { collectorRows } from './collector.mjs'
 import { deskRows } from './desk-import.mjs'
 import { makeYear } from './made-year.mjs'
@@ -32,8 +33,9 @@ const unit = readUnit()
 let stations = 0
 const tell = (words) => process.stderr.write(`${words}\n`)
 
-if (process.env.BENCH_ONLY === 'collector') {
-  const rows = await collectorRows(folder, tell)
+const alone = { alert: alertRows, collector: collectorRows }[process.env.BENCH_ONLY]
+if (alone) {
+  const rows = await alone(folder, tell)
   console.log(headline())
   printHead()
   for (const cells of rows) row(...cells)
@@ -89,6 +91,7 @@ const [liveOurs, liveSlow, livePlain] = await Promise.all([
   live(ours({ read_every_s: 10 })),
   live(plain),
 ])
+const alert = await alertRows(folder, tell)
 tell('desk: a year of minutes')
 const desk = deskRows()
 counter.stop()
@@ -307,6 +310,6 @@ function printTable() {
   const resident = ({ rss, anon }) => `${Math.round(rss / 1000)} MB (${Math.round(anon / 1000)} MB)`
   row('live: resident memory (of it anonymous)', resident(liveOurs), resident(livePlain))
   row('start to first used reading', `${startOurs.toFixed(1)} s`, `${startPlain.toFixed(1)} s`)
-  for (const cells of desk) row(...cells)
+  for (const cells of [...alert, ...desk]) row(...cells)
   printYear()
 }
