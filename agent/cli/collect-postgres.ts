@@ -1,6 +1,6 @@
 /** The sink of a collector whose settings have a block `postgres`: what it follows, and how it is told that a store grew. */
 import { randomUUID } from 'node:crypto'
-import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs'
+import { existsSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import type { CollectorPorts } from '../collector/collector.js'
 import { DeskDisk } from '../hardware/disk.js'
@@ -10,6 +10,7 @@ import type { CollectorSettings } from '../settings/settings.js'
 import { SqlSink, usualSql, type ArchivedStore, type SqlPorts, type SqlStatus } from '../sql/sql.js'
 import { bad, good, type MonoSeconds, type Outcome, type SqlDatabase } from '../terms/terms.js'
 import { packageRoot } from './package-root.js'
+import { subfolders } from './subfolders.js'
 import { writeWhole } from './write-whole.js'
 
 type SinkSettings = Pick<CollectorSettings, 'group' | 'archive'> &
@@ -51,25 +52,13 @@ const diskIn =
   ({ station, storeId }: ArchivedStore): DeskDisk =>
     new DeskDisk(join(archive, station, storeId))
 
-/** Folders may be links to other disks. */
-const foldersIn = (folder: string): string[] =>
-  readdirSync(folder).filter(
-    (name) => !name.startsWith('.') && statSync(join(folder, name), { throwIfNoEntry: false })?.isDirectory(),
-  )
-
 const storesIn = (archive: string) => (): Promise<Outcome<ArchivedStore[]>> => {
-  try {
-    const stores = foldersIn(archive).flatMap((station) =>
-      foldersIn(join(archive, station)).map((storeId) => ({ station, storeId })),
-    )
-    return Promise.resolve(
-      good(
-        stores.filter(({ station, storeId }) => existsSync(join(archive, station, storeId, 'store.json'))),
-      ),
-    )
-  } catch (error) {
-    return Promise.resolve(bad('disk-error', `${archive}: ${(error as Error).message}`))
-  }
+  const stores = subfolders(archive).flatMap((station) =>
+    subfolders(join(archive, station)).map((storeId) => ({ station, storeId })),
+  )
+  return Promise.resolve(
+    good(stores.filter(({ station, storeId }) => existsSync(join(archive, station, storeId, 'store.json')))),
+  )
 }
 
 const breathe = (): Promise<void> => new Promise((resolve) => setImmediate(resolve))

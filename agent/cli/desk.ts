@@ -5,6 +5,7 @@ import { DeskDisk, openFolder, type FolderDisk } from '../hardware/disk.js'
 import type { Settings } from '../settings/settings.js'
 import { folderFiles, readStoreFolder, type FolderFiles, type StoreFolder } from '../store/store.js'
 import { faultText, type Fault } from '../terms/terms.js'
+import { subfolders, truePath } from './subfolders.js'
 
 export interface DeskOptions {
   /** A station's store, a collector's archive, a copy of one, or a folder that holds some. */
@@ -34,7 +35,8 @@ export const wrongUse = (words: string): { ok: false; code: 2; words: string } =
 export const usualSettingsFile = '/etc/motepost/station.yaml'
 /** A folder kept by the demo has its archives three folders down. */
 const deepest = 3
-const mostFolders = 2000
+/** A collector of ten thousand stations has two for each. */
+const mostFolders = 30_000
 
 /** Faults that mean that the wrong folder was named; the others are troubles with the right one. */
 const misnamed: readonly string[] = ['disk-missing', 'disk-not-folder', 'store-foreign']
@@ -121,13 +123,15 @@ const looksLikeStore = (name: string): boolean => name === 'store.json' || /^lin
 export function foldersOfStores(top: string): string[] {
   const found: string[] = []
   let looked = 0
+  const seen = new Set<string>()
   const look = (folder: string, depth: number): void => {
-    if (looked++ > mostFolders) return
+    const place = truePath(folder)
+    if (looked++ > mostFolders || seen.has(place)) return
+    seen.add(place)
     const entries = entriesOf(folder)
     if (entries.some((entry) => entry.isFile() && looksLikeStore(entry.name))) found.push(folder)
     else if (depth < deepest)
-      for (const entry of entries)
-        if (entry.isDirectory() && !entry.name.startsWith('.')) look(join(folder, entry.name), depth + 1)
+      for (const name of subfolders(folder).sort()) look(join(folder, name), depth + 1)
   }
   look(top, 0)
   return found

@@ -3,10 +3,10 @@
  * the collector neither time nor memory, and ends at a limit.
  */
 import { spawn, type ChildProcess } from 'node:child_process'
-import { readdirSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Readable } from 'node:stream'
 import { problem, type HttpAnswer } from '../hardware/http-server.js'
+import { subfolders } from './subfolders.js'
 
 export interface FigureLimits {
   /** Processes at one time; further askers are told to come again. */
@@ -74,7 +74,7 @@ export class FigureDoor {
 
   /** A folder of the archive, by names that were found there and not by what was asked. */
   private storeOf(station: string, asked: string | null): string | HttpAnswer {
-    const stores = foldersIn(join(this.archive, station))
+    const stores = subfolders(join(this.archive, station))
     const meant = asked === null ? stores : stores.filter((id) => id === asked)
     if (meant.length === 1) return join(this.archive, station, meant[0])
     if (stores.length === 0) return problem(404, `nothing of ${station} is in the archive`)
@@ -92,15 +92,6 @@ function unknownKey(query: URLSearchParams, known: readonly string[]): HttpAnswe
 function unknownWords(of: string, format: string): HttpAnswer | undefined {
   if (!['minutes', 'hours', 'days'].includes(of)) return problem(400, 'of: minutes, hours or days')
   return ['csv', 'senml'].includes(format) ? undefined : problem(400, 'format: csv or senml')
-}
-
-function foldersIn(folder: string): string[] {
-  try {
-    const entries = readdirSync(folder, { withFileTypes: true })
-    return entries.flatMap((one) => (one.isDirectory() && !one.name.startsWith('.') ? [one.name] : []))
-  } catch {
-    return []
-  }
 }
 
 /** Answers with a stream from its first byte on; who ends without one is answered by what it complained of. */
