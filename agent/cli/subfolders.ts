@@ -2,7 +2,7 @@ import { readdirSync, realpathSync, statSync, type Dirent } from 'node:fs'
 import { join } from 'node:path'
 
 /** A folder, or a link to one: archives may lie on several disks. */
-export const isFolder = (entry: Dirent, within: string): boolean =>
+const isFolder = (entry: Dirent, within: string): boolean =>
   entry.isDirectory() ||
   (entry.isSymbolicLink() &&
     statSync(join(within, entry.name), { throwIfNoEntry: false })?.isDirectory() === true)

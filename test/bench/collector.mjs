@@ -131,7 +131,6 @@ function rowsOf(results) {
       words(results.find((one) => one.stations === stations && one.mode === mode)),
     )
   const perMessage = ({ cpu, messages }) => (1000 * cpu) / messages
-  const perStation = ({ after, idle, stations }) => (after.anon - idle.anon) / stations
   const kinds = [
     ['messages a second', both(({ messages, seconds }) => (messages / seconds).toFixed(0))],
     ['CPU ms a message', both((one) => perMessage(one).toFixed(2))],
@@ -145,10 +144,7 @@ function rowsOf(results) {
         mode === 'plain' ? '' : `${medianMillis} ms, ${mostMillis} ms`,
       ),
     ],
-    [
-      'anonymous memory: idle, and kB a station more',
-      both((one) => `${Math.round(one.idle.anon / 1000)} MB, ${perStation(one).toFixed(1)} kB`),
-    ],
+    ['anonymous memory at the end', both(({ after }) => `${Math.round(after.anon / 1000)} MB`)],
     [
       'bytes on disk a record',
       both(({ bytes, stations, rounds }) => (bytes / (stations * rounds * 15)).toFixed(0)),
@@ -158,11 +154,13 @@ function rowsOf(results) {
   const rows = kinds.flatMap(([what, cells]) =>
     sizes.map((stations) => [`collector, ${stations} stations: ${what}`, ...cells(stations)]),
   )
-  const [smallest, largest] = [sizes[0], sizes.at(-1)].map((stations) =>
-    perMessage(results.find((one) => one.stations === stations && one.mode === 'ours')),
+  const [small, large] = [sizes[0], sizes.at(-1)].map((stations) =>
+    results.find((one) => one.stations === stations && one.mode === 'ours'),
   )
-  const ratio = (largest / smallest).toFixed(2)
-  rows.push([`collector: CPU a message, ${sizes.at(-1)} to ${sizes[0]} stations`, ratio, ''])
+  const ratio = (perMessage(large) / perMessage(small)).toFixed(2)
+  rows.push([`collector: CPU a message, ${large.stations} to ${small.stations} stations`, ratio, ''])
+  const slope = (large.after.anon - small.after.anon) / (large.stations - small.stations)
+  if (large !== small) rows.push(['collector: memory of one station more', `${slope.toFixed(0)} kB`, ''])
   rows.push([
     'collector: load of the machine (1 min), in order',
     results.map(({ load }) => load.toFixed(1)).join(' '),
