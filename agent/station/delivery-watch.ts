@@ -26,7 +26,9 @@ import {
   type StageCounts,
   type UtcMillis,
 } from '../terms/terms.js'
+import type { SamplingStep } from '../power/power.js'
 import type { FoundDelivery } from './delivery-lines.js'
+import { mostLinkSeconds } from './link-on-demand.js'
 import type { ModemHours } from './modem-hours.js'
 import { SimWatch } from './sim-watch.js'
 
@@ -56,12 +58,15 @@ export interface DeliveryHooks {
   readonly event: (at: MonoSeconds, name: string, details: Readonly<Record<string, string>>) => EventLine
   readonly whenSafe: () => Promise<boolean>
   readonly faults: FaultBoard
-  /** What the daily line says. */
+  /** Names of those that are watched. */
   readonly rules: ReadonlySet<string>
+  /** What the daily line says. */
   readonly dailyFacts: () => Readonly<Record<string, string>>
   readonly modem: ModemHours | undefined
   /** The bytes of the day are not used up. */
   readonly mayCostBytes: () => boolean
+  /** What the sampling plan has come to, where there is one. */
+  readonly step: () => SamplingStep | undefined
 }
 
 /** Each asking is a second of talk with the modem: often only while an answer is to be expected. */
@@ -150,7 +155,7 @@ export class DeliveryWatch {
     for (const line of lines) {
       const notice = noticeOf(line)
       this.delivery.tell(notice, now)
-      if (notice.priority !== 'low' && this.delivery.isWaiting) this.wantModem(now)
+      if (this.delivery.isWaiting) this.wantModem(notice.priority, now)
     }
   }
 
@@ -171,14 +176,15 @@ export class DeliveryWatch {
 
   // ---- link on demand ---------------------------------------------------------------------------------------------------
 
-  private wantModem(now: MonoSeconds): void {
-    if (this.hooks.mayCostBytes()) this.hooks.modem?.want(now)
+  private wantModem(priority: Priority, now: MonoSeconds): void {
+    const { mayCostBytes, modem, step } = this.hooks
+    if (mayCostBytes()) modem?.want(now, mostLinkSeconds(priority, step()))
   }
 
   private wantLink(priority: Priority): boolean {
     const { modem, mono } = this.hooks
     if (!modem) return true
-    if (priority !== 'low') this.wantModem(mono())
+    this.wantModem(priority, mono())
     return modem.isUp(mono())
   }
 

@@ -3,7 +3,7 @@ import { DeliveryWatch } from './delivery-watch.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { Hooks, Parts } from './parts.js'
 
-type Around = Pick<Parts, 'boot' | 'clock' | 'faults' | 'gauges' | 'uplink' | 'modem' | 'averages'>
+type Around = Pick<Parts, 'boot' | 'clock' | 'faults' | 'gauges' | 'uplink' | 'modem' | 'averages' | 'energy'>
 
 /** Who tells people, where the settings name any. */
 export function makeDelivery(
@@ -13,7 +13,7 @@ export function makeDelivery(
   around: Around,
 ): DeliveryWatch | undefined {
   if (!telling || !ports.telling) return undefined
-  const { boot, clock, faults, uplink, modem } = around
+  const { boot, clock, faults, uplink, modem, energy } = around
   const mono = () => ports.clock.mono()
   return new DeliveryWatch(telling, ports.telling, {
     station,
@@ -28,6 +28,7 @@ export function makeDelivery(
     rules: new Set([...rules, ...troubles].map(({ rule }) => rule)),
     dailyFacts: () => dailyFacts(around, hooks.end()),
     modem,
+    step: () => energy?.ports.plan.step,
     mayCostBytes: () => {
       const { budget_kb: most = Infinity, last_24_h_kb: spent = 0 } = uplink?.status(mono()).budget ?? {}
       return spent < most

@@ -12,9 +12,8 @@ export interface ModemOptions {
 
 const where = 'modem'
 const hourMillis = 3_600_000
-/** An alert keeps the modem on for so long beside its hours, and all alerts of any 24 hours together for so long. */
+/** An alert keeps the modem on for so long beside its hours. */
 const onDemandSeconds = 600
-const mostOnDemandSeconds = 3600
 /** Nothing goes through a modem before it has found its network. */
 const comesUpSeconds = 30
 
@@ -43,11 +42,14 @@ export class ModemHours {
     return on
   }
 
-  /** Somebody is to be told now: it comes on beside its hours, for so long a day as is allowed, unless it is held. */
-  want(now: MonoSeconds): void {
+  /**
+   * Somebody is to be told now: it comes on beside its hours, unless it is held.
+   * @param mostSeconds for so long in 24 hours, all alerts together
+   */
+  want(now: MonoSeconds, mostSeconds: number): void {
     if (this.isHeld || now < this.wantedUntil || this.isOpen(now)) return
     this.wanted = this.wanted.filter((at) => now - at < 24 * 3600)
-    if ((this.wanted.length + 1) * onDemandSeconds > mostOnDemandSeconds) return
+    if ((this.wanted.length + 1) * onDemandSeconds > mostSeconds) return
     this.wanted.push(now)
     this.wantedUntil = now + onDemandSeconds
     this.mayConnect(now, this.isHeld)

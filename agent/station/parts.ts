@@ -139,7 +139,7 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
   }
   const troubles = new TroubleWatch(options.troubles ?? [], around, alertPorts, alerting.lastChange)
   const linked = { uplink, ladder, energy, modem, jobs: new JobWatch(faults, mono) }
-  const delivery = makeDelivery(options, ports, hooks, { ...base, uplink, modem, averages })
+  const delivery = makeDelivery(options, ports, hooks, { ...base, uplink, modem, averages, energy })
   const measuring = {
     ...base,
     ...linked,

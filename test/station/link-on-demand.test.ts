@@ -1,11 +1,13 @@
 import { describe, expect, it } from 'vitest'
 import { usualDelivery, type Priority } from '../../agent/delivery/delivery.js'
 import { FaultBoard } from '../../agent/health/health.js'
+import { chemistries, usualRules, type SamplingStep } from '../../agent/power/power.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
+import { mostLinkSeconds } from '../../agent/station/link-on-demand.js'
 import { ModemHours } from '../../agent/station/modem-hours.js'
 import type { StationOptions, StationPorts } from '../../agent/station/station.js'
 import { bad, done, good, monoSeconds, utcMillis, type MessageWay } from '../../agent/terms/terms.js'
-import { newClock, startRig, startUtc, ToldSensor, type Rig } from '../support/station-rig.js'
+import { newClock, startRig, startUtc, ToldGauge, ToldSensor, type Rig } from '../support/station-rig.js'
 
 const minute = 60
 const hour = 3600
@@ -45,10 +47,12 @@ interface Given {
   /** Of the day's bytes, kB. */
   readonly spent?: number
   readonly pm2_5?: (at: number) => number
+  /** The sampling plan, fixed. */
+  readonly plan?: SamplingStep
 }
 
 /** Dust from two hours after midnight on, unless told otherwise. */
-async function live({ priority, mailFails = false, spent = 0, pm2_5 }: Given): Promise<Life> {
+async function live({ priority, mailFails = false, spent = 0, pm2_5, plan }: Given): Promise<Life> {
   const clock = newClock()
   const switched: [number, 'on' | 'off'][] = []
   const tried: number[] = []
@@ -75,8 +79,10 @@ async function live({ priority, mailFails = false, spent = 0, pm2_5 }: Given): P
   })
   const rig = await startRig(clock, new MemoryDisk(), {
     instruments: [{ sensor: new ToldSensor(clock, { pm2_5: pm2_5 ?? ((at) => (at > 2 * hour ? 80 : 10)) }) }],
+    ...(plan ? { gauge: new ToldGauge({ battery_voltage: 13.3, battery_current: 0 }) } : {}),
     options: {
       modem: hours,
+      ...(plan ? { energy: energyOf(plan) } : {}),
       telling,
       rules: [
         {
@@ -101,6 +107,23 @@ async function live({ priority, mailFails = false, spent = 0, pm2_5 }: Given): P
   })
   return { rig, switched, tried }
 }
+
+const energyOf = (plan: SamplingStep): StationOptions['energy'] => ({
+  battery: {
+    chemistry: chemistries.lifepo4,
+    capacityAmpereHours: 20,
+    nominalVolts: 12.8,
+    gaugeGainError: 0.02,
+    gaugeOffsetAmperes: 0.05,
+  },
+  load: { boardWatts: 1, sensorWatts: 0.5, modemWatts: 2 },
+  plan: {
+    plan,
+    rules: { ...usualRules, ...chemistries.lifepo4 },
+    richerWhenAlerted: false,
+    standardOffsetMinutes: 0,
+  },
+})
 
 /** Minutes that the modem was on between two minutes. */
 function minutesOn({ switched }: Life, from: number, to: number): number {
@@ -157,6 +180,26 @@ describe('the link on demand', () => {
     )
   })
 
+  it.each([
+    ['5-of-15', 3],
+    ['5-of-60', 2],
+  ] as const)(
+    'is shorter while the plan saves at the sensor: at %s %i stretches of ten minutes',
+    async (plan, most) => {
+      const life = await live({ priority: 'normal', mailFails: true, plan, pm2_5: () => 80 })
+      await life.rig.live(11.9 * hour)
+      expect(minutesOn(life, 11, 714)).toBeGreaterThan(10 * (most - 1))
+      expect(minutesOn(life, 11, 714)).toBeLessThanOrEqual(11 * most)
+    },
+  )
+
+  it('is for alerts of high priority alone at the heartbeat, ten minutes a day', () => {
+    expect(['low', 'normal', 'high'].map((one) => mostLinkSeconds(one as Priority, 'heartbeat'))).toEqual([
+      0, 0, 600,
+    ])
+    expect(['low', 'normal', 'high'].map((one) => mostLinkSeconds(one as Priority))).toEqual([0, 3600, 3600])
+  })
+
   it('is not raised when the bytes of the day are used up', async () => {
     const life = await live({ priority: 'high', spent: 100 })
     await life.rig.live(11.9 * hour)
@@ -171,15 +214,15 @@ describe('the link on demand', () => {
     const modem = new ModemHours(hours, undefined, faults, utcAt, () => undefined)
     const at = (seconds: number) => monoSeconds(seconds)
     modem.mayConnect(at(hour), true)
-    modem.want(at(hour))
+    modem.want(at(hour), hour)
     expect(modem.isUp(at(hour))).toBe(false)
     modem.mayConnect(at(hour + 60), false)
-    for (let n = 0; n < 12; n++) modem.want(at(2 * hour + n * 600))
+    for (let n = 0; n < 12; n++) modem.want(at(2 * hour + n * 600), hour)
     expect(modem.mayConnect(at(2 * hour + 5 * 600 + 599), false)).toBe(true)
     expect(modem.mayConnect(at(2 * hour + 6 * 600 + 1), false)).toBe(false)
-    modem.want(at(25 * hour))
+    modem.want(at(25 * hour), hour)
     expect(modem.isUp(at(25 * hour))).toBe(false)
-    modem.want(at(26 * hour + 1))
+    modem.want(at(26 * hour + 1), hour)
     expect(modem.isUp(at(26 * hour + 1))).toBe(true)
   })
 })
