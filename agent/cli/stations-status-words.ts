@@ -147,11 +147,20 @@ function refusedLines({ packs, lines, postgres }: CollectorStatus, { width }: St
     ...(lines && lines.conflicts > 0
       ? [`${lines.conflicts} lines came with other content under a number that is taken: kept aside.`]
       : []),
-    ...(postgres && postgres.state !== 'following'
-      ? [
-          `PostgreSQL: ${postgres.state}, ${postgres.storesWaiting} stores wait, for ${durationText(postgres.behindSeconds)} at most.`,
-        ]
-      : []),
+    ...(postgres ? databaseWords(postgres) : []),
   ]
   return told.length === 0 ? [] : ['', ...told.flatMap((line) => folded(line, width, 2).split('\n'))]
+}
+
+/** A few seconds of waiting are usual, and nothing to be told. */
+const usualWaitSeconds = 60
+
+function databaseWords({
+  state,
+  storesWaiting,
+  behindSeconds,
+}: NonNullable<CollectorStatus['postgres']>): string[] {
+  if (state !== 'waiting' && behindSeconds < usualWaitSeconds) return []
+  const lines = `lines of ${storesWaiting} stores wait, for up to ${durationText(behindSeconds)}`
+  return [`PostgreSQL: ${state}${storesWaiting === 0 ? '' : `; ${lines}`}.`]
 }

@@ -23,7 +23,7 @@ export interface SqlOptions {
 }
 
 export const usualSql = {
-  mostLines: 2000,
+  mostLines: 1000,
   backoff: { firstSeconds: 5, mostSeconds: 300 },
   surveyEverySeconds: 3600,
   behindAfterSeconds: 900,

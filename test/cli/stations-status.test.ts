@@ -112,6 +112,16 @@ describe('stations status', () => {
 })
 
 describe('the status of a collector', () => {
+  it('tells of a database only when lines wait for it longer than usual', () => {
+    const words = (state: string, behind_s: number): string => {
+      const read = readCollectorStatus({ ...madeStatus(), postgres: { state, stores_waiting: 2, behind_s } })!
+      return stationsText(read, { now: Date.now(), width: 120 }).join('\n')
+    }
+    expect(words('following', 0)).not.toContain('PostgreSQL')
+    expect(words('catching-up', 5)).not.toContain('PostgreSQL')
+    expect(words('waiting', 900)).toContain('PostgreSQL: waiting; lines of 2 stores wait, for up to 15 min.')
+  })
+
   it('is read without what is wrong in it, and no text of it moves the cursor', () => {
     const [gate] = madeStatus().stations
     const read = readCollectorStatus({
