@@ -10,7 +10,7 @@ import {
   type WayName,
 } from '../delivery/delivery.js'
 import { mailWay, type MailOptions } from '../hardware/mail.js'
-import { Modem, ModemPort, smsWay, usualModem } from '../hardware/modem.js'
+import { Modem, ModemPort, modemWords, smsWay, usualModem } from '../hardware/modem.js'
 import { systemRandom } from '../hardware/random.js'
 import { serialLine } from '../hardware/serial-line.js'
 import { stateFile } from '../hardware/state-file.js'
@@ -23,7 +23,7 @@ import type {
   SmsSettings,
   WebhookSettings,
 } from '../settings/settings.js'
-import type { StationOptions, StationPorts } from '../station/station.js'
+import type { ModemPorts, StationOptions, StationPorts } from '../station/station.js'
 import {
   bad,
   good,
@@ -116,7 +116,7 @@ export function deliveryPorts(
   return {
     ways,
     random: systemRandom,
-    ...(modem?.ok ? { texts: () => textsOf(modem.value) } : {}),
+    ...(modem?.ok ? { modem: modemPorts(modem.value) } : {}),
   }
 }
 
@@ -138,11 +138,17 @@ export function modemOf({ pinFile }: SmsSettings, dataFolder: string, port: Mode
   return good(new Modem(port, { ...usualModem, ...sim }))
 }
 
-async function textsOf(modem: Modem): Promise<readonly IncomingText[]> {
-  const texts: IncomingText[] = []
-  await modem.readTexts((text) => void texts.push(text))
-  return texts
-}
+const modemPorts = (modem: Modem): ModemPorts => ({
+  texts: async () => {
+    const texts: IncomingText[] = []
+    const read = await modem.readTexts((text) => void texts.push(text))
+    return read.ok || texts.length > 0 ? good(texts) : read
+  },
+  standing: async (link) => {
+    const view = await modem.look()
+    return view.ok ? good(modemWords(view.value, link)) : view
+  },
+})
 
 /** Fault: settings-missing where a file cannot be read. */
 export function mailOptions(mail: MailSettings): Outcome<MailOptions> {

@@ -24,6 +24,7 @@ export function statusLines(status: StationStatus, { settings, place }: Reached)
     ...rows('power', gaugeWords(status)),
     ...rows('disk', diskWords(status)),
     ...rows('link', linkWords(status)),
+    ...rows('modem', status.modem ? `${status.modem.words} (${durationText(status.modem.age_s)} ago)` : ''),
     ...rows('lines', lineWords(status)),
     ...rows('key', status.seals.key ?? ''),
     ...rows('site', siteWords(status)),

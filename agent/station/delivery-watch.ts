@@ -19,7 +19,6 @@ import {
   InFlight,
   parseUtc,
   type EventLine,
-  type IncomingText,
   type MessageWay,
   type MonoSeconds,
   type Random,
@@ -30,6 +29,7 @@ import type { SamplingStep } from '../power/power.js'
 import type { FoundDelivery } from './delivery-lines.js'
 import { mostLinkSeconds } from './link-on-demand.js'
 import type { ModemHours } from './modem-hours.js'
+import { ModemTalk, type LinkWord, type ModemPorts, type ModemStanding } from './modem-talk.js'
 import { SimWatch } from './sim-watch.js'
 
 export interface TellingOptions {
@@ -44,8 +44,8 @@ export interface TellingOptions {
 export interface TellingPorts {
   readonly ways: ReadonlyMap<WayName, MessageWay>
   readonly random: Random
-  /** SMS that came since the last call, read and deleted; absent: none can come. */
-  readonly texts?: () => Promise<readonly IncomingText[]>
+  /** Absent: no SMS can come. */
+  readonly modem?: ModemPorts
 }
 
 export interface DeliveryHooks {
@@ -63,15 +63,13 @@ export interface DeliveryHooks {
   /** What the daily line says. */
   readonly dailyFacts: () => Readonly<Record<string, string>>
   readonly modem: ModemHours | undefined
+  readonly link: (now: MonoSeconds) => LinkWord
   /** The bytes of the day are not used up. */
   readonly mayCostBytes: () => boolean
   /** What the sampling plan has come to, where there is one. */
   readonly step: () => SamplingStep | undefined
 }
 
-/** Each asking is a second of talk with the modem: often only while an answer is to be expected. */
-const askTextsEverySeconds = 300
-const askTextsSoonSeconds = 60
 /** A stop waits so long for messages that are on their way: one that is not told by then may come once more. */
 const landSeconds = 2
 
@@ -79,20 +77,19 @@ const landSeconds = 2
 export class DeliveryWatch {
   private readonly delivery: Delivery
   private readonly sim: SimWatch
+  private readonly talk: ModemTalk | undefined
   /** The newest alert line of each rule. */
   private readonly newest = new Map<string, EventLine>()
   /** Lines written in this step, not told yet. */
   private untold: EventLine[] = []
   /** Attempts take minutes: they are not waited for with the work on the disk. */
   private readonly works = new InFlight()
-  private askTextsAt = 0
-  private asking = false
   private isEnding = false
   private test: DeliveryWatch['testResult'] = 'none'
 
   constructor(
     { delivery, place, templates, sim }: TellingOptions,
-    private readonly ports: TellingPorts,
+    ports: TellingPorts,
     private readonly hooks: DeliveryHooks,
   ) {
     const { station, group, storeId } = hooks
@@ -118,6 +115,18 @@ export class DeliveryWatch {
         dailyFacts: hooks.dailyFacts,
       },
     )
+    this.talk = ports.modem && this.talkWith(ports.modem)
+  }
+
+  private talkWith(modem: ModemPorts): ModemTalk {
+    const { mono, faults, link } = this.hooks
+    return new ModemTalk(modem, {
+      ...{ mono, faults, link },
+      isUp: (now) => this.hooks.modem?.isUp(now) !== false,
+      mayBeAnswered: () => this.mayBeAnswered,
+      heard: (text) => this.delivery.heard(text, mono()),
+      track: (work) => this.works.track(work),
+    })
   }
 
   /** The newest change of each rule is told again: a kill may have come between its line and that of its delivery. */
@@ -145,12 +154,12 @@ export class DeliveryWatch {
     if (this.untold.length > 0) this.tellAll(now)
     this.delivery.step(now)
     this.sim.step(now)
-    if (this.ports.texts && now >= this.askTextsAt && !this.asking) this.askTexts(this.ports.texts, now)
+    this.talk?.step(now)
   }
 
   private tellAll(now: MonoSeconds): void {
     const lines = this.untold
-    this.askTextsAt = Math.min(this.askTextsAt, now + askTextsSoonSeconds)
+    this.talk?.askSoon(now)
     this.untold = []
     for (const line of lines) {
       const notice = noticeOf(line)
@@ -162,16 +171,6 @@ export class DeliveryWatch {
   private get mayBeAnswered(): boolean {
     const { rules } = this.status()
     return rules.some(({ state, acknowledgedBy }) => state === 'raised' && acknowledgedBy === undefined)
-  }
-
-  private askTexts(texts: () => Promise<readonly IncomingText[]>, now: MonoSeconds): void {
-    if (this.hooks.modem?.isUp(now) === false) return
-    this.asking = true
-    this.askTextsAt = now + (this.mayBeAnswered ? askTextsSoonSeconds : askTextsEverySeconds)
-    const heard = texts()
-      .then((came) => came.forEach((text) => this.delivery.heard(text, this.hooks.mono())))
-      .finally(() => (this.asking = false))
-    this.works.track(heard)
   }
 
   // ---- link on demand ---------------------------------------------------------------------------------------------------
@@ -215,6 +214,11 @@ export class DeliveryWatch {
 
   status(now = this.hooks.mono()): DeliveryStatus {
     return this.delivery.status(now)
+  }
+
+  /** How the modem stood when it was last asked. */
+  modemStanding(now: MonoSeconds): ModemStanding | undefined {
+    return this.talk?.standing(now)
   }
 
   counts(): StageCounts {

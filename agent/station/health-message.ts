@@ -1,5 +1,6 @@
 import type { Store } from '../store/store.js'
 import { utcText, type MonoSeconds, type Outcome } from '../terms/terms.js'
+import type { ModemStanding } from './modem-talk.js'
 import type { StationOptions } from './options.js'
 import type { Parts } from './parts.js'
 import type { DaySoFar } from './running-averages.js'
@@ -36,7 +37,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     surroundings: view.surroundings.report(now),
     instruments: view.instruments.map((instrument) => instrument.report(now)),
     pairs: view.pairs.report(),
-    ...(view.delivery ? { delivery: view.delivery.counts() } : {}),
+    ...(view.delivery ? { delivery: view.delivery.counts(), ...modemFacts(view, now) } : {}),
     ...(view.commands?.wanted() ? { commands: view.commands.counts() } : {}),
     ...siteNews(view, now),
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
@@ -45,6 +46,12 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     ...(view.residentBytes ? { resident_mb: Math.round(view.residentBytes() / 1e5) / 10 } : {}),
     uplink: uplink ? { ...uplink.status(now), ...linkSteps(view, now) } : { state: 'none' },
   }
+}
+
+/** Known only where messages go through it. */
+export function modemFacts({ delivery }: StationView, now: MonoSeconds): { modem?: ModemStanding } {
+  const modem = delivery?.modemStanding(now)
+  return modem ? { modem } : {}
 }
 
 /** What was done about the link in 24 hours; nothing where nothing was. */

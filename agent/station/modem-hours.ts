@@ -57,7 +57,12 @@ export class ModemHours {
 
   /** It has been on for long enough that something may go through it. */
   isUp(now: MonoSeconds): boolean {
-    return this.isOn === true && now - (this.onSince ?? now) >= (this.supply ? comesUpSeconds : 0)
+    return this.isOn === true && this.onFor(now) >= (this.supply ? comesUpSeconds : 0)
+  }
+
+  /** Seconds since it was let on; 0 while it is off. */
+  onFor(now: MonoSeconds): number {
+    return now - (this.onSince ?? now)
   }
 
   get watts(): 0 | 1 {

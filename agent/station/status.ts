@@ -1,7 +1,15 @@
 import type { DeliveryStatus } from '../delivery/delivery.js'
 import { isMass, kindOf, type MonoSeconds } from '../terms/terms.js'
-import { clockFacts, faultFacts, sealFacts, type FaultFacts, type StationView } from './health-message.js'
+import {
+  clockFacts,
+  faultFacts,
+  modemFacts,
+  sealFacts,
+  type FaultFacts,
+  type StationView,
+} from './health-message.js'
 import type { LiveReading } from './live-reading.js'
+import type { ModemStanding } from './modem-talk.js'
 import type { HoursOfDay } from './running-averages.js'
 import type { SealStanding } from './sealing.js'
 
@@ -29,6 +37,7 @@ export interface StationStatus {
   readonly alerts: readonly Readonly<Record<string, unknown>>[]
   /** Who is told, what waits to be told, and what was acknowledged and muted; absent where nobody is told. */
   readonly delivery?: DeliveryStatus
+  readonly modem?: ModemStanding
   readonly gauges: readonly GaugeFacts[]
   /** Absent where the settings have no block `power`. */
   readonly energy?: Readonly<Record<string, unknown>>
@@ -76,7 +85,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     ),
     day_hours: dayHoursOf(view),
     alerts: alerting.alerts.map((alert) => alerting.json(alert, quiet)),
-    ...(view.delivery ? { delivery: view.delivery.status(now) } : {}),
+    ...(view.delivery ? { delivery: view.delivery.status(now), ...modemFacts(view, now) } : {}),
     gauges: gaugeFacts(view, now),
     ...(view.energy ? { energy: view.energy.report() } : {}),
     site: siteFacts(view, now),

@@ -159,8 +159,8 @@ describe('what the station is given', () => {
   recipients: [{ alias: warden, ways: [{ way: sms, to: '+15550100123' }] }]
   sms: { port: /dev/no-modem, cost_cents: 9 }
 `)
-    expect(deliveryPorts(settings, modemPortOf(settings))?.texts).toBeTypeOf('function')
+    expect(deliveryPorts(settings, modemPortOf(settings))?.modem).toBeDefined()
     expect(deliveryOptions(settings, 60)?.delivery.smsCostCents).toBe(9)
-    expect(deliveryPorts(settingsOf(both(25, 80)), undefined)?.texts).toBeUndefined()
+    expect(deliveryPorts(settingsOf(both(25, 80)), undefined)?.modem).toBeUndefined()
   })
 })

@@ -153,6 +153,7 @@ describeWith(['socat', 'mosquitto', 'openssl'], 'an alert, from the dust to the 
 
     const text = await shown()
     expect(text).toContain('warden')
+    expect(text).toMatch(/^modem +registered/m)
     for (const secret of [...Object.values(secrets), secrets.number.slice(1)])
       expect(text.includes(secret), secret).toBe(false)
     expect(await rig.stop()).toBe(0)
