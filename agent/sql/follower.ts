@@ -77,6 +77,7 @@ export class Follower {
 
   /** Gathers what is new in a store; false when the batch is full before its end. Faults: sql-*, disk-*, store-foreign. */
   async gather(store: ArchivedStore): Promise<Outcome<boolean>> {
+    await this.ports.breathe()
     const storeNo = await this.storeNo(store)
     if (!storeNo.ok) return storeNo
     const disk = this.ports.disk(store)
@@ -106,6 +107,7 @@ export class Follower {
       if (this.isFull) return good(false)
       const followed = await followFile(this.ports.disk(store), store.storeId, file, mark, linesAtOnce)
       if (!followed.ok) return followed
+      if (followed.value.mark.bytes === mark.bytes) return good(true)
       this.take(storeNo, followed.value)
       this.marks.set(key, followed.value.mark)
       this.gathering.marks.set(key, { storeNo, file, ...followed.value.mark })

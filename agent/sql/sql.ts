@@ -16,6 +16,7 @@ import {
   done,
   InFlight,
   type Fault,
+  type FaultCode,
   type MonoSeconds,
   type Outcome,
   type SqlSession,
@@ -36,6 +37,7 @@ export class SqlSink {
   private readonly inFlight = new InFlight()
   private readonly waiting = new Map<string, Waiting>()
   private session: SqlSession | undefined
+  private follower: Follower | undefined
   private working = false
   private stopping = false
   private failures = 0
@@ -46,6 +48,9 @@ export class SqlSink {
   private busySince: MonoSeconds | undefined
   private taken = 0
   private given = 0
+  /** Stores that could not be read; the others go on without them. */
+  private aside: Waiting[] = []
+  private readonly diskFaults = new Set<FaultCode>()
   private readonly refused = { double: 0, different: 0, damaged: 0, unexplained: 0 }
 
   constructor(
@@ -76,6 +81,7 @@ export class SqlSink {
     this.inFlight.track(
       this.work().then(async (worked) => {
         if (!worked.ok) await this.failed(worked.fault)
+        this.tryAsideAgain()
         this.working = false
         this.busySince = undefined
       }),
@@ -93,10 +99,18 @@ export class SqlSink {
       this.failures = 0
       this.ports.faults.clear('sql-package-missing', 'sql-unreachable', 'sql-refused-login', 'sql-refused')
     }
+    if (this.aside.length === 0) {
+      this.ports.faults.clear(...this.diskFaults)
+      this.diskFaults.clear()
+    }
     return done
   }
 
-  private follower: Follower | undefined
+  /** With the next step. */
+  private tryAsideAgain(): void {
+    for (const one of this.aside) this.wait(one)
+    this.aside = []
+  }
 
   private async open(): Promise<Outcome<Follower>> {
     if (this.follower) return { ok: true, value: this.follower }
@@ -133,12 +147,23 @@ export class SqlSink {
       this.busySince = Math.min(this.busySince ?? Infinity, one.since) as MonoSeconds
       const whole = await follower.gather(one.store)
       if (whole.ok && !whole.value) this.wait(one)
-      result = whole
+      if (!whole.ok && !isOfDatabase(whole.fault)) this.putAside(one, whole.fault)
+      else result = whole
     }
     if (result.ok) result = await this.write(follower)
     if (!result.ok) for (const one of read) this.wait(one)
     this.busySince = undefined
     return result.ok ? done : result
+  }
+
+  private putAside(one: Waiting, fault: Fault): void {
+    this.aside.push(one)
+    this.raise(fault)
+  }
+
+  private raise(fault: Fault): void {
+    if (!isOfDatabase(fault)) this.diskFaults.add(fault.code)
+    this.ports.faults.raise(fault)
   }
 
   private async write(follower: Follower): Promise<Outcome<void>> {
@@ -161,7 +186,7 @@ export class SqlSink {
     const { firstSeconds, mostSeconds } = this.options.backoff
     const ceiling = Math.min(mostSeconds, firstSeconds * 2 ** Math.min(this.failures++, 30))
     this.restsUntil = addSeconds(this.now, Math.max(1, this.ports.random.next() * ceiling))
-    this.ports.faults.raise(fault)
+    this.raise(fault)
     await this.close()
   }
 
@@ -204,6 +229,8 @@ export class SqlSink {
     await this.close()
   }
 }
+
+const isOfDatabase = ({ code }: Fault): boolean => code.startsWith('sql-')
 
 /** The tables, made where there are none, and those of this session. */
 async function prepare(session: SqlSession, schema: string): Promise<Outcome<void>> {

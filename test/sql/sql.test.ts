@@ -4,6 +4,7 @@ import { afterAll, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import { postgres } from '../../agent/hardware/postgres.js'
 import { TimeTable } from '../../agent/store/store.js'
 import {
+  bad,
   monoSeconds,
   utcMillis,
   utcTextMillis,
@@ -267,6 +268,47 @@ describe.skipIf(!hasPostgres)('the sink into PostgreSQL', () => {
     const kept = (text: string): string =>
       `\\u0000 \0${text.replace(/\p{Cs}/gu, '\ufffd')}`.replaceAll('\0', '\ufffd')
     expect(stored.split('\n')).toEqual(texts.map((text) => Buffer.from(kept(text)).toString('hex')))
+  })
+
+  it('goes on with the other stores where one cannot be read, and with that one when it can', async () => {
+    const rig = new Rig(server)
+    await rig.come(storeId, records(1, 10))
+    await rig.come(otherStore, records(1, 20))
+    const { disk } = rig.stores.get(storeId)!
+    const size = disk.size.bind(disk)
+    disk.size = () => Promise.resolve(bad('disk-error', 'made'))
+    await rig.pass()
+    expect(rig.sink.status()).toMatchObject({ given: 20, storesWaiting: 1 })
+    expect(rig.standing.get('disk-error')?.detail).toBe('made')
+    disk.size = size
+    await rig.pass()
+    expect(rig.sink.status()).toMatchObject({ given: 30, storesWaiting: 0 })
+    expect([...rig.standing.keys()]).toEqual([])
+  })
+
+  it('takes numbers and times from the edges of what a line can say', async () => {
+    const rig = new Rig(server)
+    const at = (year: number, month = 0): number => new Date(0).setUTCFullYear(year, month, 1)
+    const edges: Line[] = [
+      { ...record(1), utc: utcMillis(at(0)), values: [999_999_999_999_999, NaN] },
+      { ...record(2), utc: utcMillis(at(9999, 11)), mono: monoSeconds(1e15), values: [-0.25, 0] },
+      { ...record(3), utc: undefined, mono: monoSeconds(1e15), seconds: 1e12, excluded: { 'no-data': 1e12 } },
+      { ...record(999_999_999_999_999), utc: utcMillis(at(1999, 11)) },
+      anchor(5, 0, at(0)),
+      anchor(6, 1e15, at(9999, 11)),
+      { kind: 'skip', seq: 1100, from: 7, to: 1099, damaged: 3 },
+      { kind: 'other', seq: 1200, text: 'later-kind'.replace('-', '') + ',1200,anything' },
+    ]
+    await rig.come(storeId, edges)
+    await rig.pass()
+    expect(rig.sink.status()).toMatchObject({ taken: 8, given: 8, refused: { unexplained: 0 } })
+    expect([...rig.standing.keys()]).toEqual([])
+    expect(rig.ask('SELECT seq, at IS NULL, vals[1] FROM motepost.records ORDER BY seq')).toBe(
+      '1|t|999999999999999\n2|t|-0.25\n3|t|0.75\n999999999999999|f|2499.75',
+    )
+    expect(rig.ask('SELECT kind FROM motepost.lines WHERE seq IN (1100, 1200) ORDER BY seq')).toBe(
+      'skip\nlaterkind',
+    )
   })
 
   it('says what is wrong where it is not let in, and where the schema is of another release', async () => {
