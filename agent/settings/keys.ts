@@ -34,13 +34,20 @@ function findingsOf(schema: z.ZodType, root: unknown, issue: Issue, before: KeyP
 
 const secretKeys = /^(pass(word|wd|phrase)?|pwd|secret|token|api_?key)$/i
 
+/** The key beside it that names a file, where there is one. */
+function adviceFor(schema: z.ZodType, parent: KeyPath): string {
+  const beside = keysAt(schema, parent).find((key) => /(password|secret|pin)_file$/.test(key))
+  if (beside === undefined) return 'leave it out: nothing here asks for one'
+  const key = [...parent, beside].join('.')
+  return `put it alone into a file that only the agent may read, and name that file: ${key}`
+}
+
 function unknownKey(schema: z.ZodType, parent: KeyPath, key: string): Verdict {
   if (secretKeys.test(key))
     return {
       code: 'secret',
       wrong: 'a password is never written into the settings, which are shown, copied and sent',
-      advice:
-        'put it alone into a file that only the agent may read, and name that file: uplink.password_file',
+      advice: adviceFor(schema, parent),
     }
   const known = keysAt(schema, parent)
   return {

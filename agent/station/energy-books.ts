@@ -78,11 +78,21 @@ function closeDay(
     weak &&
       `${(100 * weak.recentShare).toFixed(0)} % of a clear sky of late, ${(100 * weak.learnedShare).toFixed(0)} % before`,
   )
-  const wasWatched = closedDay.solarSeconds >= leastDaySeconds
-  const harvest = wasWatched
-    ? rememberDay(state.harvest, closedDay.solarWattHours, expectedWattHours)
-    : state.harvest
+  const brought = broughtBy(closedDay, expectedWattHours > 0)
+  const harvest =
+    brought === undefined ? state.harvest : rememberDay(state.harvest, brought, expectedWattHours)
   return { ...state, panel: health, harvest }
+}
+
+/**
+ * What the panel brought on a day, Wh: as measured; without a gauge at the panel, and without a table that says what to expect of
+ * it, by balance: what the battery gained and what the consumers are said to have used. Undefined: not watched for long enough.
+ */
+function broughtBy(day: Energy, hasTable: boolean): number | undefined {
+  if (day.solarSeconds >= leastDaySeconds) return day.solarWattHours
+  if (hasTable || day.batterySeconds < leastDaySeconds) return undefined
+  const used = Object.values(day.modelWattHours).reduce((sum, wattHours) => sum + wattHours, 0)
+  return Math.max(0, day.chargedWattHours - day.drawnWattHours + used)
 }
 
 /** What is not measured is left out, not 0. */

@@ -47,6 +47,12 @@ describe('a key', () => {
       expect(lines(text)[0]).toContain('password_file')
       expect(lines(text)[0]).not.toContain('hunter2')
     }
+    const mail = 'server: mail.example.org, from: a@example.org, password: hunter2'
+    const text = `${base}delivery:\n  recipients: []\n  mail: { ${mail} }\n`
+    const [line] = lines(text).filter((one) => one.includes('secret') || one.includes('never written'))
+    expect(line).toContain('name that file: delivery.mail.password_file')
+    const [here] = lines(`${base}site:\n  password: hunter2\n`)
+    expect(here).toContain('leave it out')
   })
 
   test('may stand in any order', () => {

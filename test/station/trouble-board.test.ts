@@ -87,13 +87,17 @@ describe('the battery', () => {
     expect(await statesOf(rig, 'battery')).toEqual(['raised', 'normal'])
   })
 
-  it('that will be at its reserve within three days is told days before', async () => {
+  it('that will be at its reserve within three days is told days before, and no more once whole days brought enough', async () => {
     const gauge = new ToldGauge({ battery_voltage: 13.3, battery_current: -0.4 })
     const rig = await start({ gauge, options: { energy: energy(5) } })
     await rig.live(2 * hour)
     const [told] = await toldOf(rig, 'battery')
     expect(told.detail).toMatch(/^at its reserve in [0-2]\.\d days$/)
     expect(Number(told.value)).toBeGreaterThan(rules.reservePercent)
+    gauge.values.battery_voltage = 13.6
+    gauge.values.battery_current = 1
+    await rig.live(80 * hour)
+    expect(await statesOf(rig, 'battery')).toEqual(['raised', 'normal'])
   })
 })
 
