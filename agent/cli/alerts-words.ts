@@ -16,8 +16,9 @@ import { localText, type Place } from './local-time.js'
 const mostHistory = 1000
 
 /** One line a rule, then one a recipient. */
-export function stateLines({ alerts, delivery }: StationStatus, place: Place): readonly string[] {
-  const states = [...alerts.map((alert) => stateLine(alert, delivery, place)), ...beyond(alerts, delivery)]
+export function stateLines({ alerts, troubles, delivery }: StationStatus, place: Place): readonly string[] {
+  const known = [...alerts, ...troubles]
+  const states = [...known.map((alert) => stateLine(alert, delivery, place)), ...beyond(known, delivery)]
   return [...(states.length === 0 ? ['No rule.'] : states), ...peopleLines(delivery)]
 }
 

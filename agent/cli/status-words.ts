@@ -20,6 +20,7 @@ export function statusLines(status: StationStatus, { settings, place }: Reached)
     ...status.live.flatMap(liveLines),
     ...averageLines(status),
     ...dayVerdictLines(status, settings),
+    ...status.troubles.flatMap((trouble) => troubleLines(trouble, place)),
     ...status.alerts.flatMap((alert) => alertLines(alert, place)),
     ...rows('power', gaugeWords(status)),
     ...rows('disk', diskWords(status)),
@@ -131,6 +132,19 @@ function alertLines(alert: Readonly<Record<string, unknown>>, place: Place): str
   const change = value === undefined ? '' : ` (${String(value)}${at === undefined ? '' : `, ${when(at)}`})`
   const hush = quiet === undefined ? '' : `; nothing is raised: ${localQuiet(String(quiet), place)}`
   return rows('alert', `${String(rule)}: ${known}${change}${hush}. ${String(watches)}`)
+}
+
+/** Of the station itself: what it is, since when, and what to do first. */
+function troubleLines(trouble: Readonly<Record<string, unknown>>, place: Place): string[] {
+  const { rule, words, detail, value, unit, since, first } = trouble
+  const utc = typeof since === 'string' ? parseUtc(since) : undefined
+  const figure = value === undefined ? '' : `${String(value)} ${String(unit ?? '')}`.trimEnd()
+  const more = [figure, detail].filter((part) => part !== undefined && part !== '').join(', ')
+  const when = utc === undefined ? '' : `, since ${watchText(utc, place)}`
+  return rows(
+    'trouble',
+    `${String(rule)}: ${String(words)}${more === '' ? '' : ` (${more})`}${when}. What to do: ${String(first)}.`,
+  )
 }
 
 /** The times of the station are UTC; people at it have a local clock. */

@@ -35,6 +35,8 @@ export interface StationStatus {
   /** By mass channel: hours of the day so far that count; none while the clock is not trusted. */
   readonly day_hours: Readonly<Record<string, HoursOfDay>>
   readonly alerts: readonly Readonly<Record<string, unknown>>[]
+  /** Of the station itself, as far as they are raised. */
+  readonly troubles: readonly Record<string, unknown>[]
   /** Who is told, what waits to be told, and what was acknowledged and muted; absent where nobody is told. */
   readonly delivery?: DeliveryStatus
   readonly modem?: ModemStanding
@@ -85,6 +87,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     ),
     day_hours: dayHoursOf(view),
     alerts: alerting.alerts.map((alert) => alerting.json(alert, quiet)),
+    troubles: view.troubles.raised.map((rule) => view.troubles.json(rule)),
     ...(view.delivery ? { delivery: view.delivery.status(now), ...modemFacts(view, now) } : {}),
     gauges: gaugeFacts(view, now),
     ...(view.energy ? { energy: view.energy.report() } : {}),

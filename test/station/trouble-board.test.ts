@@ -81,10 +81,13 @@ describe('the battery', () => {
     expect(await toldOf(rig, 'battery')).toMatchObject([
       { state: 'raised', priority: 'high', detail: 'below its reserve', unit: '%' },
     ])
+    const { troubles } = await rig.station.status()
+    expect(troubles).toMatchObject([{ rule: 'battery', state: 'raised', first: expect.stringMatching(/\w/) }])
     gauge.values.battery_voltage = 14.4
     gauge.values.battery_current = 0.05
     await rig.live(8 * hour)
     expect(await statesOf(rig, 'battery')).toEqual(['raised', 'normal'])
+    expect((await rig.station.status()).troubles).toEqual([])
   })
 
   it('that will be at its reserve within three days is told days before, and no more once whole days brought enough', async () => {

@@ -1,0 +1,29 @@
+import { expect, it } from 'vitest'
+import { statusLines } from '../../agent/cli/status-words.js'
+import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
+import { troubleChoices } from '../../agent/alerts/alerts.js'
+import { base, goodSettings } from '../settings/support.js'
+import { newClock, startRig, ToldSensor } from '../support/station-rig.js'
+
+it('a raised trouble stands in the status with its figure, since when by the watch of the place, and what to do first', async () => {
+  const clock = newClock()
+  const sensor = new ToldSensor(clock, { pm2_5: () => 20 })
+  const rig = await startRig(clock, new MemoryDisk(), {
+    instruments: [{ sensor }],
+    options: { troubles: troubleChoices([], []) },
+  })
+  await rig.live(600)
+  const place = { timeZone: 'Etc/GMT-1', standardOffsetMinutes: 60 }
+  const reached = { settings: goodSettings(base), place }
+  expect(statusLines(await rig.station.status(), reached).join('\n')).not.toContain('trouble')
+  sensor.dumb = true
+  await rig.live(2400)
+  const lines = statusLines(await rig.station.status(), reached)
+  const at = lines.findIndex((line) => line.startsWith('trouble   no-data: '))
+  expect(
+    lines
+      .slice(at, at + 3)
+      .join(' ')
+      .replaceAll(/ +/g, ' '),
+  ).toMatch(/no-data: no data from the sensor .*since 2026-03-01 01:1\d.* What to do: check plug, cable/)
+})
