@@ -16,7 +16,7 @@ import { cpus, tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { askControl } from '../../dist/agent/hardware/control-socket.js'
 import { alertRows } from './alert.mjs'
-import { collectorRows } from './collector.mjs'
+import { collectorTable } from './collector.mjs'
 import { deskRows } from './desk-import.mjs'
 import { makeYear } from './made-year.mjs'
 import { look, madeDay, madeSupply, startBroker, startCounter, wait } from './parts.mjs'
@@ -33,7 +33,14 @@ const unit = readUnit()
 let stations = 0
 const tell = (words) => process.stderr.write(`${words}\n`)
 
-const alone = { alert: alertRows, collector: collectorRows }[process.env.BENCH_ONLY]
+if (process.env.BENCH_ONLY === 'collector') {
+  const lines = await collectorTable(folder, tell)
+  console.log([headline(), '', ...lines].join('\n'))
+  rmSync(folder, { recursive: true, force: true })
+  process.exit(0)
+}
+
+const alone = { alert: alertRows }[process.env.BENCH_ONLY]
 if (alone) {
   const rows = await alone(folder, tell)
   console.log(headline())

@@ -14,20 +14,21 @@ const sizes = (process.env.BENCH_STATIONS ?? '500,2000,5000').split(',').map(Num
 const mostPacks = 12_000
 const leastRounds = 3
 
-/** @returns cells of rows: what, ours, plain */
-export async function collectorRows(folder, tell) {
+/** @returns lines of a table, and what it comes to */
+export async function collectorTable(folder, tell) {
   const results = []
   for (const stations of sizes)
     for (const mode of ['ours', 'plain']) {
       tell(`collector: ${stations} stations, ${mode}`)
       results.push({ stations, mode, ...(await measure(folder, stations, mode)) })
     }
-  return rowsOf(results)
+  return linesOf(results)
 }
 
 async function measure(folder, stations, mode) {
   const own = join(folder, `collector-${stations}-${mode}`)
   mkdirSync(own)
+  const [load] = loadavg()
   const broker = await startBroker(own, ['max_queued_messages 0', 'max_inflight_messages 100'])
   const subject = await (mode === 'ours' ? startOurs : startPlain)(own, broker.port)
   const idle = look(subject.pid)
@@ -46,10 +47,10 @@ async function measure(folder, stations, mode) {
   await ended(subject.child)
   broker.stop()
   rmSync(own, { recursive: true, force: true })
-  return { ...sums(played.slice(1)), first: played[0], idle, after, bytes, load: loadavg()[0], rounds }
+  return { ...totals(played.slice(1)), first: played[0], idle, after, bytes, load, rounds }
 }
 
-const sums = (played) => ({
+const totals = (played) => ({
   messages: played.reduce((sum, one) => sum + one.messages, 0),
   seconds: played.reduce((sum, one) => sum + one.seconds, 0),
   cpu: played.reduce((sum, one) => sum + one.cpu, 0),
@@ -125,46 +126,47 @@ async function ended(child) {
 
 // ---- table ----------------------------------------------------------------------------------------------------------
 
-function rowsOf(results) {
-  const both = (words) => (stations) =>
-    ['ours', 'plain'].map((mode) =>
-      words(results.find((one) => one.stations === stations && one.mode === mode)),
-    )
-  const perMessage = ({ cpu, messages }) => (1000 * cpu) / messages
-  const kinds = [
-    ['messages a second', both(({ messages, seconds }) => (messages / seconds).toFixed(0))],
-    ['CPU ms a message', both((one) => perMessage(one).toFixed(2))],
-    [
-      'syncs a message',
-      both(({ syncs, messages, mode }) => (mode === 'plain' ? 'none' : (syncs / messages).toFixed(3))),
-    ],
-    [
-      'receipt after, median and 99 %',
-      both(({ mode, medianMillis, mostMillis }) =>
-        mode === 'plain' ? '' : `${medianMillis} ms, ${mostMillis} ms`,
-      ),
-    ],
-    ['anonymous memory at the end', both(({ after }) => `${Math.round(after.anon / 1000)} MB`)],
-    [
-      'bytes on disk a record',
-      both(({ bytes, stations, rounds }) => (bytes / (stations * rounds * 15)).toFixed(0)),
-    ],
-    ['sent again', both(({ resent, mode }) => (mode === 'plain' ? '' : String(resent)))],
+const head = [
+  'stations',
+  'messages a second',
+  'CPU a message',
+  'syncs a message',
+  'receipt after: median, 99 %',
+  'anonymous memory',
+  'bytes a record',
+]
+
+function linesOf(results) {
+  const of = (stations, mode) => results.find((one) => one.stations === stations && one.mode === mode)
+  const row = (cells) => `| ${cells.join(' | ')} |`
+  const rows = sizes.map((stations) => row(cellsOf(of(stations, 'ours'), of(stations, 'plain'))))
+  return [row(head), row(head.map(() => '---')), ...rows, '', ...sums(of)]
+}
+
+/** In brackets: the plain subscriber. */
+function cellsOf(ours, plain) {
+  const both = (words) => `${words(ours)} (${words(plain)})`
+  return [
+    ours.stations,
+    both(({ messages, seconds }) => (messages / seconds).toFixed(0)),
+    both((one) => `${perMessage(one).toFixed(2)} ms`),
+    `${(ours.syncs / ours.messages).toFixed(3)} (none)`,
+    `${ours.medianMillis} ms, ${ours.mostMillis} ms`,
+    both(({ after }) => `${Math.round(after.anon / 1000)} MB`),
+    both(({ bytes, stations, rounds }) => (bytes / (stations * rounds * 15)).toFixed(0)),
   ]
-  const rows = kinds.flatMap(([what, cells]) =>
-    sizes.map((stations) => [`collector, ${stations} stations: ${what}`, ...cells(stations)]),
-  )
-  const [small, large] = [sizes[0], sizes.at(-1)].map((stations) =>
-    results.find((one) => one.stations === stations && one.mode === 'ours'),
-  )
-  const ratio = (perMessage(large) / perMessage(small)).toFixed(2)
-  rows.push([`collector: CPU a message, ${large.stations} to ${small.stations} stations`, ratio, ''])
+}
+
+const perMessage = ({ cpu, messages }) => (1000 * cpu) / messages
+
+function sums(of) {
+  const [small, large] = [of(sizes[0], 'ours'), of(sizes.at(-1), 'ours')]
+  const resent = sizes.reduce((sum, stations) => sum + of(stations, 'ours').resent, 0)
   const slope = (large.after.anon - small.after.anon) / (large.stations - small.stations)
-  if (large !== small) rows.push(['collector: memory of one station more', `${slope.toFixed(0)} kB`, ''])
-  rows.push([
-    'collector: load of the machine (1 min), in order',
-    results.map(({ load }) => load.toFixed(1)).join(' '),
-    '',
-  ])
-  return rows
+  return [
+    `CPU a message, ${large.stations} to ${small.stations} stations: ${(perMessage(large) / perMessage(small)).toFixed(2)}.`,
+    ...(large === small ? [] : [`Memory of one station more: ${slope.toFixed(0)} kB.`]),
+    `Idle: ${Math.round(small.idle.anon / 1000)} MB. Packs sent again: ${resent}.`,
+    `Load of the machine before each: ${sizes.map((stations) => of(stations, 'ours').load.toFixed(1)).join(', ')}.`,
+  ]
 }
