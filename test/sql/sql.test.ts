@@ -1,4 +1,7 @@
 /** The sink against a real PostgreSQL: what is in the database is asked by psql, not by our own client. */
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
 import fc from 'fast-check'
 import { afterAll, beforeAll, beforeEach, describe, expect, it } from 'vitest'
 import { postgres } from '../../agent/hardware/postgres.js'
@@ -16,6 +19,7 @@ import {
   type SqlDatabase,
   type SqlSession,
 } from '../../agent/terms/terms.js'
+import { hasOpenssl, selfSigned } from '../support/mosquitto.js'
 import { hasPostgres, startPostgres, type Postgres } from '../support/postgres.js'
 import { boot, note, record, storeId } from '../store/support.js'
 import { databaseAt, Rig } from './support.js'
@@ -342,6 +346,43 @@ describe.skipIf(!hasPostgres)('the sink into PostgreSQL', () => {
     expect(rigs.map((rig) => rig.sink.status().state)).toEqual(['following', 'following'])
     expect(rigs.reduce((sum, rig) => sum + rig.sink.status().given, 0)).toBe(1000)
     expect(rigs[0].count('records')).toBe(1000)
+  })
+})
+
+describe.skipIf(!hasPostgres || !hasOpenssl)('a database elsewhere', () => {
+  const folder = mkdtempSync(join(tmpdir(), 'motepost-tls-'))
+  const certificate = selfSigned(folder, 'localhost')
+  let server: Postgres
+  beforeAll(async () => {
+    server = await startPostgres({ password: 'open-sesame', tls: certificate })
+  })
+  afterAll(async () => {
+    await server?.remove()
+    rmSync(folder, { recursive: true, force: true })
+  })
+
+  const connect = async (password: string | undefined, ca: string | undefined) => {
+    const about = { host: 'localhost', port: server.port, database: 'motepost', user: 'motepost', password }
+    const connected = await postgres({
+      ...about,
+      tls: { ca },
+      connectSeconds: 10,
+      statementSeconds: 60,
+    }).connect()
+    if (!connected.ok) return connected.fault
+    const used = await connected.value.query('SELECT ssl FROM pg_stat_ssl WHERE pid = pg_backend_pid()')
+    await connected.value.end()
+    return used.ok && used.value
+  }
+
+  it('is talked to over TLS, by a certificate that is checked, and a password that nobody is shown', async () => {
+    const ca = readFileSync(certificate.certFile, 'utf8')
+    expect(await connect('open-sesame', ca)).toEqual([{ ssl: 't' }])
+    expect(await connect('open-sesame', undefined)).toMatchObject({ code: 'sql-unreachable' })
+    const wrong = await connect('close-sesame', ca)
+    expect(wrong).toMatchObject({ code: 'sql-refused-login' })
+    expect(JSON.stringify(wrong)).not.toContain('sesame')
+    expect(await connect(undefined, ca)).toMatchObject({ code: 'sql-refused-login' })
   })
 })
 

@@ -3,7 +3,7 @@
  * as `nobody`. Where the programs are missing a test skips with a plain message, except in CI, where they must be there.
  */
 import { execFileSync, spawn, type ChildProcess } from 'node:child_process'
-import { chownSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs'
+import { chownSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { freePort } from './mosquitto.js'
@@ -35,12 +35,33 @@ const isRoot = process.getuid?.() === 0
 const idOf = (flag: string): number => Number(execFileSync('id', [flag, 'nobody'], { encoding: 'utf8' }))
 const someone = isRoot ? { uid: idOf('-u'), gid: idOf('-g') } : {}
 
-export async function startPostgres(): Promise<Postgres> {
+export interface PostgresOptions {
+  /** Whoever comes over TCP needs it (SCRAM-SHA-256); without it anybody is let in. */
+  readonly password?: string
+  readonly tls?: { readonly certFile: string; readonly keyFile: string }
+}
+
+export async function startPostgres({ password, tls }: PostgresOptions = {}): Promise<Postgres> {
   const base = mkdtempSync(join(tmpdir(), 'database-'))
   if (isRoot) chownSync(base, someone.uid!, someone.gid!)
   const data = join(base, 'data')
-  const options = { ...someone, cwd: base, env: { ...process.env, LC_ALL: 'C.UTF-8' } }
-  const login = ['-U', 'motepost', '--auth=trust', '--encoding=UTF8', '--no-sync']
+  const env = { ...process.env, LC_ALL: 'C.UTF-8', PGPASSWORD: password ?? '' }
+  const options = { ...someone, cwd: base, env }
+  const give = (name: string, content: string | Buffer): string => {
+    const path = join(base, name)
+    writeFileSync(path, content, { mode: 0o600 })
+    if (isRoot) chownSync(path, someone.uid!, someone.gid!)
+    return path
+  }
+  const auth =
+    password === undefined
+      ? ['--auth=trust']
+      : ['--auth=scram-sha-256', '--pwfile', give('password', `${password}\n`)]
+  const login = ['-U', 'motepost', ...auth, '--encoding=UTF8', '--no-sync']
+  const certificate = tls && [
+    ...['-c', 'ssl=on', '-c', `ssl_cert_file=${give('server.crt', readFileSync(tls.certFile))}`],
+    ...['-c', `ssl_key_file=${give('server.key', readFileSync(tls.keyFile))}`],
+  ]
   execFileSync(programOf('initdb'), ['-D', data, ...login], { ...options, stdio: 'pipe' })
   const port = await freePort()
   let running: ChildProcess | undefined
@@ -51,7 +72,17 @@ export async function startPostgres(): Promise<Postgres> {
       { ...options, encoding: 'utf8', stdio: 'pipe' },
     ).trim()
   const start = async (): Promise<void> => {
-    const args = ['-D', data, '-p', String(port), '-c', 'listen_addresses=127.0.0.1', '-k', base]
+    const args = [
+      '-D',
+      data,
+      '-p',
+      String(port),
+      '-c',
+      'listen_addresses=127.0.0.1',
+      '-k',
+      base,
+      ...(certificate ?? []),
+    ]
     running = spawn(programOf('postgres'), args, { ...options, stdio: 'ignore' })
     await answering(running, port)
   }
