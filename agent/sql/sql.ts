@@ -79,12 +79,19 @@ export class SqlSink {
     if (this.waiting.size === 0 && now < this.surveyAt) return
     this.working = true
     this.inFlight.track(
-      this.work().then(async (worked) => {
+      this.workSafely().then(async (worked) => {
         if (!worked.ok) await this.failed(worked.fault)
         this.tryAsideAgain()
         this.working = false
         this.busySince = undefined
       }),
+    )
+  }
+
+  /** Whatever is wrong here, intake goes on. */
+  private workSafely(): Promise<Outcome<void>> {
+    return this.work().catch((error: Error) =>
+      bad('sql-refused', `a fault of this program: ${error.message}`),
     )
   }
 
@@ -181,11 +188,12 @@ export class SqlSink {
     return done
   }
 
-  /** What the database says of itself is asked again with the next connection. */
+  /** The next connection may be to another database, or to an older state of it: everything is looked at anew. */
   private async failed(fault: Fault): Promise<void> {
     const { firstSeconds, mostSeconds } = this.options.backoff
     const ceiling = Math.min(mostSeconds, firstSeconds * 2 ** Math.min(this.failures++, 30))
     this.restsUntil = addSeconds(this.now, Math.max(1, this.ports.random.next() * ceiling))
+    this.surveyAt = -Infinity as MonoSeconds
     this.raise(fault)
     await this.close()
   }

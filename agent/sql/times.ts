@@ -111,9 +111,11 @@ export class BatchTimes {
   /** After a batch in which time checks came or were withdrawn. */
   changed(batch: readonly StagedLine[]): ChangedStretch[] {
     const found = stretchesOf(batch, ({ kind }) => kind === 'anchor').map(({ storeNo, boot, low, high }) => {
-      const monos = (this.anchors.get(storeNo) ?? []).flatMap((one) => (one.boot === boot ? one.mono : []))
-      const from = Math.max(-Infinity, ...monos.filter((mono) => mono < low))
-      const to = Math.min(Infinity, ...monos.filter((mono) => mono > high))
+      let [from, to] = [-Infinity, Infinity]
+      for (const { boot: of, mono } of this.anchors.get(storeNo) ?? []) {
+        if (of === boot && mono < low && mono > from) from = mono
+        if (of === boot && mono > high && mono < to) to = mono
+      }
       return { storeNo, boot, from, to, all: false }
     })
     return [...found, ...this.withdrawnBoots(batch)]

@@ -290,6 +290,26 @@ describe.skipIf(!hasPostgres)('the sink into PostgreSQL', () => {
     expect([...rig.standing.keys()]).toEqual([])
   })
 
+  it('fills a database anew that was emptied, and survives a fault of its own', async () => {
+    const rig = new Rig(server)
+    await rig.come(storeId, records(1, 50))
+    await rig.come(otherStore, records(1, 20))
+    await rig.pass()
+    server.ask('DROP SCHEMA motepost CASCADE')
+    await rig.come(storeId, records(51, 60))
+    await rig.pass()
+    expect(rig.standing.get('sql-refused')?.detail).toContain('motepost')
+    const { disk } = rig.stores.get(otherStore)!
+    const list = disk.list.bind(disk)
+    disk.list = () => Promise.reject(new Error('made'))
+    await rig.pass(400)
+    expect(rig.standing.get('sql-refused')?.detail).toBe('a fault of this program: made')
+    disk.list = list
+    await rig.pass(400)
+    expect(rig.ask('SELECT count(*), count(DISTINCT store_no) FROM motepost.records')).toBe('80|2')
+    expect([...rig.standing.keys()]).toEqual([])
+  })
+
   it('takes numbers and times from the edges of what a line can say', async () => {
     const rig = new Rig(server)
     const at = (year: number, month = 0): number => new Date(0).setUTCFullYear(year, month, 1)
