@@ -1,4 +1,5 @@
 import { command } from '../instruments/instruments.js'
+import type { WakeProof } from '../hardware/board-power.js'
 import { chemistries } from '../power/power.js'
 import type { InstrumentSettings, Settings } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
@@ -8,7 +9,7 @@ import { gaugeChannels } from './gauge-channels.js'
 import { gaugeLayoutsOf } from './gauge-layouts.js'
 import { loadLayout } from './layouts.js'
 
-/** What `check` says of battery and plan; where a wake alarm is named it is set, read back and cleared. */
+/** What `check` says of battery and plan; where a wake alarm is named it is set, read back and cleared, and a trial is judged. */
 export async function checkPowerSettings(settings: Settings): Promise<CheckItem[]> {
   const { power } = settings
   if (!power) return []
@@ -27,11 +28,39 @@ export async function checkPowerSettings(settings: Settings): Promise<CheckItem[
     })
   const board = boardPowerOf(settings)
   if (!board) return items
-  const proven = await board.prove()
-  const words = proven.ok
-    ? `${board.name}: the clock took an alarm and gave it back. Whether the board wakes by it shows only the first time`
-    : faultText(proven.fault)
-  return [...items, { what: 'wake', well: proven.ok, words }]
+  const looked = await board.look()
+  if (!looked.ok) return [...items, { what: 'wake', well: false, words: faultText(looked.fault) }]
+  const proof = await board.proof()
+  const words = `${board.name}: ${looked.value}; ${proofWords(proof)}`
+  return [...items, { what: 'wake', well: proof.state !== 'failed', words }]
+}
+
+function proofWords(proof: WakeProof): string {
+  if (proof.state === 'woke') return `in a trial the board woke by it, ${proof.lateSeconds} s after its time`
+  if (proof.state === 'failed') return `the trial failed: ${proof.words}. Mend it, then check --try-wake`
+  if (proof.state === 'under way') return 'a trial is under way'
+  return 'whether the board wakes by it is not known, and until then it is never ended: check --try-wake'
+}
+
+/** So long the board is off in a trial. */
+const trialSeconds = 180
+
+/** `check --try-wake`: ends the board, to wake by its wake path. Exit codes: 0 it is about to end, 1 it could not be, 2 no path is set. */
+export async function tryWake(settings: Settings): Promise<number> {
+  const board = boardPowerOf(settings)
+  if (!board) {
+    process.stderr.write('power.board_off is not set: nothing says how the board is ended and woken\n')
+    return 2
+  }
+  process.stdout.write(
+    `The board is ended now, and is to wake by ${board.name} in ${trialSeconds / 60} min. Leave its supply on, and wait ten minutes
+before you start it by hand. Then: motepost check
+`,
+  )
+  const ended = await board.tryWake(trialSeconds)
+  if (ended.ok) return 0
+  process.stderr.write(faultText(ended.fault) + '\n')
+  return 1
 }
 
 function batteryWords({ battery, plan, ...own }: NonNullable<Settings['power']>): string {

@@ -5,7 +5,7 @@ import { shownSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
 import { tryDelivery } from './check-delivery.js'
 import { tryGauges } from './check-gauges.js'
-import { checkPowerSettings } from './check-power.js'
+import { checkPowerSettings, tryWake } from './check-power.js'
 import { lineOf } from './compose.js'
 import { brokerOf } from './compose-uplink.js'
 import { controlPath } from './control.js'
@@ -23,17 +23,25 @@ export interface CheckItem {
   readonly words: string
 }
 
+export interface CheckOptions {
+  readonly json?: boolean
+  readonly effective?: boolean
+  /** Ends the board, to see whether it wakes. */
+  readonly tryWake?: boolean
+}
+
 /**
  * Tries everything a settings file names, without changing anything but making the data folder.
  * @returns exit code: 0 all well, 1 something found, 2 settings that cannot be used
  */
-export async function check(file: string, options: { json?: boolean; effective?: boolean }): Promise<number> {
+export async function check(file: string, options: CheckOptions): Promise<number> {
   const read = readSettingsFile(file)
   if (!read.ok) {
     if (options.json) print(JSON.stringify({ settings: read.lines, items: [] }))
     else for (const line of read.lines) print(line)
     return 2
   }
+  if (options.tryWake) return tryWake(read.settings)
   const items = await lookAtAll(read.settings)
   if (options.json) print(JSON.stringify({ settings: [], notes: read.notes, items }))
   else {

@@ -1,6 +1,8 @@
 import { join } from 'node:path'
 import { BoardPowerCommand } from '../hardware/board-power.js'
+import { SystemClock } from '../hardware/clock.js'
 import { onOffSwitch } from '../hardware/on-off-switch.js'
+import { rtcAlarm, wakeSwitch } from '../hardware/wake-path.js'
 import { chemistries, panelYield, usualRules } from '../power/power.js'
 import type { PowerSettings, Settings, SwitchSettings } from '../settings/settings.js'
 import type { StationOptions, StationPorts } from '../station/station.js'
@@ -68,9 +70,16 @@ export const powerPorts = (settings: Settings): Pick<StationPorts, 'modem' | 'bo
   board: boardPowerOf(settings),
 })
 
-/** The proof of its alarm stands in the data folder. */
-export function boardPowerOf({ power, data }: Settings): BoardPowerCommand | undefined {
+/** Its trial, and what that showed, stand in the data folder. */
+export function boardPowerOf({ power, data, clock }: Settings): BoardPowerCommand | undefined {
   const off = power?.boardOff
   if (!off) return undefined
-  return new BoardPowerCommand({ ...off, proofFile: join(data.folder, 'wake-proven.json') }, () => Date.now())
+  const { command, limitSeconds, wakeAlarm, wakeSwitch: words } = off
+  const path = words ? wakeSwitch(words, limitSeconds) : rtcAlarm(wakeAlarm!, () => Date.now())
+  const files = {
+    proofFile: join(data.folder, 'wake-proof.json'),
+    trialFile: join(data.folder, 'wake-trial.json'),
+  }
+  const boardClock = new SystemClock(clock.trust, clock.ntpFile)
+  return new BoardPowerCommand({ command, limitSeconds, ...files }, path, boardClock)
 }

@@ -1,5 +1,6 @@
 #!/usr/bin/env node
 import { Command, InvalidArgumentError } from 'commander'
+import type { CheckOptions } from './check.js'
 import type { CollectOptions } from './collect.js'
 import { addCompareCommands } from './compare-commands.js'
 import type { DemoOptions } from './demo.js'
@@ -48,7 +49,11 @@ program
   .option(...settingsOption)
   .option('--effective', 'print the settings with every default filled in')
   .option('--json', 'the same facts as JSON')
-  .action(async (options: { settings: string; json?: boolean; effective?: boolean }) =>
+  .option(
+    '--try-wake',
+    'end the board, to wake three minutes later by its wake path; the next check says whether it did',
+  )
+  .action(async (options: CheckOptions & { settings: string }) =>
     finish((await import('./check.js')).check(options.settings, options)),
   )
 

@@ -1,74 +1,134 @@
-import { readFile, writeFile } from 'node:fs/promises'
-import { bad, done, type BoardPower, type Outcome } from '../terms/terms.js'
+import { readFile, rm, writeFile } from 'node:fs/promises'
+import { bad, type BoardPower, type Clock, type Outcome } from '../terms/terms.js'
 import { commandSwitch } from './power-switch.js'
+import type { WakePath } from './wake-path.js'
 
 export interface BoardPowerOptions {
+  /** What ends the board, and its words. */
   readonly command: readonly string[]
-  /** wakealarm of a clock of the kernel (documents of the rtc class, 6.1: seconds since 1970; 0 clears). */
-  readonly wakeAlarm: string
   readonly limitSeconds: number
-  /** Where `check` writes that the alarm could be set. */
+  /** Where it stands what the last trial showed. */
   readonly proofFile: string
+  /** Where a trial that is not judged yet stands. */
+  readonly trialFile: string
 }
 
-const proofSeconds = 3600
+/** What is known of a wake path. */
+export type WakeProof =
+  | { readonly state: 'woke'; readonly lateSeconds: number }
+  | { readonly state: 'failed'; readonly words: string }
+  /** The board has not been ended since, or nobody vouches for the time yet. */
+  | { readonly state: 'under way' }
+  | { readonly state: 'none' }
 
-/** The clock's alarm and the owner's command. The board is not ended unless the alarm was read back as it was set. */
+interface Trial {
+  readonly of: string
+  readonly boot: string
+  /** Seconds since 1970. */
+  readonly wakeAt: number
+}
+
+/** A board that started within this about its alarm was started by it: nobody gives the supply back by hand so well in time. */
+const earlySeconds = 30
+const lateSeconds = 600
+
+/**
+ * The wake path and the owner's command that ends the board. That the board wakes is proven by a trial: it is ended with a wake a
+ * few minutes ahead, and the next boot is looked at. Without that proof it is never ended otherwise.
+ */
 export class BoardPowerCommand implements BoardPower {
   constructor(
     private readonly options: BoardPowerOptions,
-    /** Milliseconds since 1970 by the clock of the board, which its alarm goes by. */
-    private readonly utcNow: () => number,
+    private readonly path: WakePath,
+    private readonly clock: Pick<Clock, 'bootId' | 'mono' | 'utc'>,
   ) {}
 
   get name(): string {
-    return `${this.options.wakeAlarm} and ${this.options.command[0]}`
+    return `${this.path.name} and ${this.options.command[0]}`
   }
 
-  /** A proof is one of this alarm and this command: others want their own. */
-  private get proof(): string {
-    return JSON.stringify({ wake_alarm: this.options.wakeAlarm, command: this.options.command })
+  /** Another path or command wants a proof of its own. */
+  private get declared(): string {
+    return JSON.stringify({ ...this.path.declared, command: this.options.command })
+  }
+
+  look(): Promise<Outcome<string>> {
+    return this.path.look()
   }
 
   async isProven(): Promise<boolean> {
-    const text = await readFile(this.options.proofFile, 'utf8').catch(() => '')
-    return text.trim() === this.proof
+    return (await this.proof()).state === 'woke'
   }
 
-  /** For `check`: sets an alarm an hour ahead, reads it back, clears it, and writes the proof down. Fault: wake-unproven. */
-  async prove(): Promise<Outcome<void>> {
-    const set = await this.setAlarm(proofSeconds)
-    if (!set.ok) return set
-    await writeFile(this.options.wakeAlarm, '0').catch(() => undefined)
-    try {
-      await writeFile(this.options.proofFile, this.proof + '\n')
-      return done
-    } catch (error) {
-      return unproven(this.options.proofFile, error)
+  /** Judges a trial that has ended, and keeps what it showed. */
+  async proof(): Promise<WakeProof> {
+    const trial = await this.read<Trial>(this.options.trialFile)
+    if (trial) {
+      const judged = this.judge(trial)
+      if (judged.state === 'under way') return judged
+      await this.keep(judged)
     }
+    return (
+      (await this.read<{ of: string; proof: WakeProof }>(this.options.proofFile))?.proof ?? { state: 'none' }
+    )
+  }
+
+  private judge({ boot, wakeAt }: Trial): WakeProof {
+    const { at, source } = this.clock.utc()
+    const now = at / 1000
+    if (boot === this.clock.bootId) {
+      if (now < wakeAt + lateSeconds) return { state: 'under way' }
+      return { state: 'failed', words: 'the board was not ended by the command' }
+    }
+    // A board without a clock of its own first wants to know the time.
+    if (source === undefined) return { state: 'under way' }
+    const late = Math.round(now - this.clock.mono() - wakeAt)
+    if (late >= -earlySeconds && late <= lateSeconds) return { state: 'woke', lateSeconds: late }
+    const words = `the board started ${Math.abs(Math.round(late / 60))} min ${late < 0 ? 'before' : 'after'} it was to wake`
+    return { state: 'failed', words }
+  }
+
+  private async keep(proof: WakeProof): Promise<void> {
+    const { proofFile, trialFile } = this.options
+    await writeFile(proofFile, JSON.stringify({ of: this.declared, proof }) + '\n', { flush: true })
+    await rm(trialFile, { force: true })
+  }
+
+  /** What stands in a file of ours and is of this path and command. */
+  private async read<T extends { readonly of: string }>(file: string): Promise<T | undefined> {
+    try {
+      const value = Object(JSON.parse(await readFile(file, 'utf8'))) as T
+      return value.of === this.declared ? value : undefined
+    } catch {
+      return undefined
+    }
+  }
+
+  /** Ends the board, to wake so many seconds later, and notes it for the boot after. Fault: wake-unproven. */
+  async tryWake(seconds: number): Promise<Outcome<void>> {
+    const { proofFile, trialFile } = this.options
+    const { at, source } = this.clock.utc()
+    if (source === undefined) return bad('wake-unproven', 'nobody vouches for the time: see clock')
+    const trial: Trial = {
+      of: this.declared,
+      boot: this.clock.bootId,
+      wakeAt: Math.round(at / 1000 + seconds),
+    }
+    try {
+      await rm(proofFile, { force: true })
+      await writeFile(trialFile, JSON.stringify(trial) + '\n', { flush: true })
+    } catch (error) {
+      return bad('wake-unproven', `${trialFile}: ${(error as NodeJS.ErrnoException).code}`)
+    }
+    const ended = await this.offFor(seconds)
+    if (!ended.ok) await rm(trialFile, { force: true })
+    return ended
   }
 
   async offFor(seconds: number): Promise<Outcome<void>> {
-    const set = await this.setAlarm(seconds)
-    if (!set.ok) return set
+    const armed = await this.path.wakeIn(seconds)
+    if (!armed.ok) return armed
     const [program, ...words] = this.options.command
     return commandSwitch([program, ...words], this.options.limitSeconds, 'wake-unproven').cycle()
   }
-
-  private async setAlarm(seconds: number): Promise<Outcome<void>> {
-    const { wakeAlarm } = this.options
-    const wanted = Math.round(this.utcNow() / 1000 + seconds)
-    try {
-      // The kernel refuses a second alarm before the first is cleared.
-      await writeFile(wakeAlarm, '0')
-      await writeFile(wakeAlarm, String(wanted))
-      const stands = (await readFile(wakeAlarm, 'utf8')).trim()
-      return stands === String(wanted) ? done : bad('wake-unproven', `${wakeAlarm} reads '${stands}'`)
-    } catch (error) {
-      return unproven(wakeAlarm, error)
-    }
-  }
 }
-
-const unproven = (path: string, error: unknown): Outcome<void> =>
-  bad('wake-unproven', `${path}: ${(error as NodeJS.ErrnoException).code ?? 'cannot be written'}`)

@@ -1,5 +1,5 @@
 import type { KeyPath, Verdict } from './fault.js'
-import { atValue, type Finding, type Look } from './look.js'
+import { atKey, atValue, type Finding, type Look } from './look.js'
 
 /** Reserve and cut-off where none is written, as power/ has them by chemistry (a test holds both together). */
 export const usualPercents: Readonly<Record<string, { readonly reserve: number; readonly cutOff: number }>> =
@@ -11,6 +11,7 @@ export const usualPercents: Readonly<Record<string, { readonly reserve: number; 
 const reservePath = ['power', 'reserve_percent']
 const cutOffPath = ['power', 'cut_off_percent']
 const resumePath = ['power', 'resume_points']
+const boardOffPath = ['power', 'board_off']
 
 /** As the schema has it. */
 const usualResumePoints = 10
@@ -30,7 +31,20 @@ export function powerFindings(look: Look): Finding[] {
     const path = look.has(resumePath) ? resumePath : reservePath
     found.push(atValue(path, neverResumed(reserve, points)))
   }
-  return found
+  return [...found, ...wakeFindings(look)]
+}
+
+/** The board must be woken, and by one path: a proof is of one. */
+function wakeFindings(look: Look): Finding[] {
+  if (!look.has(boardOffPath)) return []
+  const [alarm, other] = ['wake_alarm', 'wake_switch'].map((key) => look.has([...boardOffPath, key]))
+  return alarm === other ? [atKey(boardOffPath, oneWakePath)] : []
+}
+
+const oneWakePath: Verdict = {
+  code: 'conflict',
+  wrong: 'exactly one of wake_alarm and wake_switch says how the board wakes again',
+  advice: 'write the one that the board has; without any it is better never ended: leave board_off out',
 }
 
 /** Undefined where what is written is wrong by itself, which is told elsewhere. */

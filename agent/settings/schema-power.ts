@@ -79,7 +79,10 @@ export const powerGroup = group('Battery, sun, and how much the station measures
         'File of the clock that takes the alarm, such as /sys/class/rtc/rtc0/wakealarm.',
         pathShape,
         pathWords,
-      ),
+      ).optional(),
+      wake_switch: words(
+        'Or the program that has an external switch give the supply again, and its words; the seconds until then become the last.',
+      ).optional(),
       limit_s: limit,
     },
   ).optional(),

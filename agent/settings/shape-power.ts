@@ -36,7 +36,9 @@ export interface PowerSettings {
   }
   readonly boardOff?: {
     readonly command: readonly string[]
-    readonly wakeAlarm: string
+    /** One of the two is there. */
+    readonly wakeAlarm?: string
+    readonly wakeSwitch?: readonly string[]
     readonly limitSeconds: number
   }
 }
@@ -91,6 +93,7 @@ const modemOf = (modem: NonNullable<PowerFile['modem']>): PowerSettings['modem']
 
 const boardOffOf = (off: NonNullable<PowerFile['board_off']>): PowerSettings['boardOff'] => ({
   command: off.command,
-  wakeAlarm: off.wake_alarm,
+  ...(off.wake_alarm === undefined ? {} : { wakeAlarm: off.wake_alarm }),
+  ...(off.wake_switch === undefined ? {} : { wakeSwitch: off.wake_switch }),
   limitSeconds: off.limit_s,
 })

@@ -20,11 +20,13 @@ export class BoardOff {
   private looks = 0
   private triedAt: MonoSeconds | undefined
   private running = false
+  private askedAt: MonoSeconds | undefined
 
   constructor(private readonly ports: BoardOffPorts) {}
 
   /** @param seconds until there is sun again */
   look(isBelowCutOff: boolean, seconds: number, now: MonoSeconds): void {
+    this.judgeTrial(now)
     this.looks = isBelowCutOff ? this.looks + 1 : 0
     if (this.looks === 0) this.ports.faults.clear(where, 'wake-unproven')
     if (this.looks < looksBeforeOff || this.running) return
@@ -32,6 +34,13 @@ export class BoardOff {
     this.triedAt = now
     this.running = true
     this.ports.track(this.off(seconds, now).finally(() => (this.running = false)))
+  }
+
+  /** A trial is judged by when its next boot began: soon, before there is another, but the time must be known for it. */
+  private judgeTrial(now: MonoSeconds): void {
+    if (this.askedAt !== undefined && secondsBetween(this.askedAt, now) < againAfterSeconds) return
+    this.askedAt = now
+    this.ports.track(this.ports.board.isProven())
   }
 
   /** Told and safe before the alarm is set; whatever fails, the board stays on. */

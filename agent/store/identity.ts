@@ -1,13 +1,13 @@
 /** Whose store a folder is: store.json, made once; where that is lost, the header of a lines file says it too. */
 import { bad, good, lineFormat, type Disk, type Outcome } from '../terms/terms.js'
 import { marksOf, type Board, type BoardMarks } from './board-marks.js'
-import { earlierFolder, identityName, linesFiles } from './names.js'
+import { besideNames, earlierFolder, identityName, linesFiles } from './names.js'
 import { isStoreId, newline, passes, readHeader, seedOf, textOf, type Identity } from './stored-line.js'
 import { writeAll } from './write-all.js'
 
 const temporary = `${identityName}.tmp`
 const longestIdentity = 4096
-const noContent: readonly string[] = [temporary, earlierFolder, 'lost+found']
+const noContent: readonly string[] = [temporary, earlierFolder, 'lost+found', ...besideNames]
 
 type Read = (Identity & { readonly board?: BoardMarks }) | 'other-format' | undefined
 

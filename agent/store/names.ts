@@ -6,6 +6,15 @@ export const conflictsName = 'conflicts.txt'
 /** Stores that a station left behind when its card came to another board; each in a folder of its id. */
 export const earlierFolder = 'earlier'
 
+/** What may be written beside a store, and by a check before there is one. */
+export const besideNames: readonly string[] = [
+  'sim.json',
+  'sim.json.previous',
+  'sim.json.tmp',
+  'wake-proof.json',
+  'wake-trial.json',
+]
+
 export interface LinesName {
   readonly name: string
   /** A station's file: number of its first line. An archive's: first number of its range. */

@@ -218,7 +218,7 @@ export interface OnOffSwitch {
 /** What ends the board and brings it back by its clock or a switch. */
 export interface BoardPower {
   readonly name: string
-  /** True once `check` has seen that the wake alarm can be set. */
+  /** True once a trial has shown that the board wakes. A trial that has ended is judged with the first asking after it. */
   isProven(): Promise<boolean>
   /** Sets the alarm, looks that it stands, and runs the command that ends the board. Fault: wake-unproven. */
   offFor(seconds: number): Promise<Outcome<void>>

@@ -31,6 +31,16 @@ describe('battery and panel in the settings', () => {
     expect(fault.advice).toContain('lead-acid, lifepo4')
   })
 
+  test('want exactly one path by which an ended board wakes', () => {
+    const off = (...more: string[]) =>
+      power({}, 'lifepo4', `board_off: { command: [/bin/off]${more.map((one) => `, ${one}`).join('')} }`)
+    const [alarm, other] = ['wake_alarm: /sys/class/rtc/rtc0/wakealarm', 'wake_switch: [/bin/on-in]']
+    expect(goodSettings(off(alarm)).power?.boardOff).toMatchObject({ wakeAlarm: expect.any(String) })
+    expect(goodSettings(off(other)).power?.boardOff).toMatchObject({ wakeSwitch: ['/bin/on-in'] })
+    for (const more of [[], [alarm, other]])
+      expect(marks(off(...more))).toEqual(['13:3 power.board_off conflict'])
+  })
+
   test('refuse a reserve that is not above the cut-off, written or usual', () => {
     const both = power({}, 'lifepo4', 'reserve_percent: 20', 'cut_off_percent: 25')
     expect(marks(both)).toEqual(['13:20 power.reserve_percent conflict'])

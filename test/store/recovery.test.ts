@@ -102,6 +102,16 @@ describe('a start (the numbers are those of the rules in agent/store/FORMAT.md)'
     }
   })
 
+  it('3: begins where a check before the first start left what it tried, and nowhere else', async () => {
+    const disk = new MemoryDisk()
+    for (const name of ['sim.json', 'sim.json.previous', 'wake-proof.json', 'wake-trial.json'])
+      disk.put(name, '{}\n')
+    expect((await open(disk)).storeId).toBe(storeId)
+    const foreign = new MemoryDisk()
+    foreign.put('holiday.json', '{}\n')
+    expect(codeOf(await openFails(foreign))).toBe('store-foreign')
+  })
+
   it('3: does not take an identity from a header that is damaged', async () => {
     const disk = await written(3)
     await disk.remove('store.json')
