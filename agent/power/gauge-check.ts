@@ -50,7 +50,7 @@ export interface CheckState {
 }
 
 /** How long the current has been turned, less how long it has been right; 0 to an hour. */
-interface SignState {
+export interface SignState {
   readonly seconds: number
   readonly isTurned: boolean
   /** What last told so. */

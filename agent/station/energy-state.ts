@@ -9,6 +9,7 @@ import {
   type Ledger,
   type PanelHealth,
   type SamplingStep,
+  type SignState,
 } from '../power/power.js'
 import type { UtcMillis } from '../terms/terms.js'
 
@@ -26,6 +27,8 @@ export interface EnergyState {
 /** As it stands in the checkpoint. */
 export interface SavedEnergy extends EnergyState {
   readonly v: 1
+  /** Whether the wires of the current gauge are turned, and since when it seems so. */
+  readonly sign?: SignState
   readonly step: SamplingStep
   readonly percent?: number
   /** The station was stopped in order, not cut off. */
@@ -62,6 +65,7 @@ export function readEnergy(value: unknown, spec: BatterySpec | undefined): Saved
     harvest: isHarvest(harvest) ? harvest : fresh.harvest,
     afterHardCut: value.afterHardCut === true,
     hardCuts: Number.isSafeInteger(value.hardCuts) ? (value.hardCuts as number) : 0,
+    ...(isSign(value.sign) ? { sign: value.sign } : {}),
     step: value.step as SamplingStep,
     clean: value.clean === true,
     ...(Number.isFinite(percent) ? { percent: percent as number } : {}),
@@ -73,6 +77,12 @@ const isCharge = (value: unknown, spec: BatterySpec): value is ChargeState =>
   isMap(value) &&
   Object.entries(newCharge(spec)).every(([key, one]) => typeof value[key] === typeof one) &&
   Object.values(value).every((one) => typeof one !== 'number' || Number.isFinite(one))
+
+const isSign = (value: unknown): value is SignState =>
+  isMap(value) &&
+  Number.isFinite(value.seconds) &&
+  typeof value.isTurned === 'boolean' &&
+  (typeof value.because === 'string' || (value.because === undefined && !value.isTurned))
 
 const isHarvest = (value: unknown): value is HarvestMemory =>
   isMap(value) &&

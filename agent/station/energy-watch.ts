@@ -96,6 +96,7 @@ export class EnergyWatch {
     const wasLow = before.percent !== undefined && before.percent < recovered
     const isCut = !before.clean && wasLow
     this.before = before.percent
+    if (before.sign) this.check = { ...newCheck, sign: before.sign }
     this.ports.plan.restore(before.step)
     this.state = {
       charge: before.charge,
@@ -127,6 +128,7 @@ export class EnergyWatch {
     return {
       v: 1,
       ...this.state,
+      sign: this.check.sign,
       step: this.ports.plan.step,
       percent: this.percent ?? this.before,
       clean,
@@ -241,7 +243,9 @@ export class EnergyWatch {
     return {
       percent: this.percent,
       capacityWattHours,
-      ...(outlook ? { darkPercent: cutOff + (100 * outlook.dark[this.month]) / capacityWattHours } : {}),
+      ...(outlook
+        ? { darkPercent: cutOff + (100 * outlook.dark(this.unshaded)[this.month]) / capacityWattHours }
+        : {}),
       badSpellWattHours: this.forecast.badSpellWattHours * chargeEfficiency,
       boardWattHours: 24 * (load.boardWatts + load.modemWatts),
       sensorWattHours: 24 * load.sensorWatts,

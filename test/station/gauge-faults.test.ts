@@ -1,8 +1,9 @@
 import { describe, expect, it } from 'vitest'
 import { chemistries, usualRules } from '../../agent/power/power.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
-import type { StationOptions } from '../../agent/station/station.js'
-import { newClock, startRig, ToldGauge, ToldSensor, type Rig } from '../support/station-rig.js'
+import type { StationOptions, StationPorts } from '../../agent/station/station.js'
+import { done, good } from '../../agent/terms/terms.js'
+import { newClock, startRig, startUtc, ToldGauge, ToldSensor, type Rig } from '../support/station-rig.js'
 
 const hour = 3600
 const energy: StationOptions['energy'] = {
@@ -29,14 +30,23 @@ const energy: StationOptions['energy'] = {
   },
 }
 
+interface Kept {
+  readonly disk?: MemoryDisk
+  readonly state?: StationPorts['state']
+  readonly clock?: ReturnType<typeof newClock>
+}
+
 /** A station at midnight whose gauges say this; each hour the voltage moves a little, as a real one does. */
-async function start(values: Record<string, number>) {
-  const clock = newClock()
+async function start(
+  values: Record<string, number>,
+  { disk = new MemoryDisk(), state, clock = newClock() }: Kept = {},
+) {
   const gauge = new ToldGauge(values)
   const sensor = new ToldSensor(clock, { pm2_5: () => 20 })
-  const rig = await startRig(clock, new MemoryDisk(), {
+  const rig = await startRig(clock, disk, {
     instruments: [{ sensor }],
     gauge,
+    state,
     options: { energy },
   })
   const liveTo = async (atHour: number): Promise<void> => {
@@ -67,6 +77,26 @@ describe('gauges of a running station that do not tell the truth', () => {
     await liveTo(22)
     expect(rig.codes()).not.toContain('gauge-sign')
     expect(facts(rig).rests_on).toBe('counting')
+  })
+
+  it('a current that was found turned is not believed after a restart either', async () => {
+    let saved: unknown
+    const state = {
+      load: () => Promise.resolve(good(saved)),
+      save: (value: unknown) => ((saved = JSON.parse(JSON.stringify(value))), Promise.resolve(done)),
+    } as NonNullable<Kept['state']>
+    const disk = new MemoryDisk()
+    const first = await start({ battery_voltage: 13.2, battery_current: 0.1 }, { disk, state })
+    await first.liveTo(10)
+    Object.assign(first.gauge.values, { battery_voltage: 14.2, battery_current: -2 })
+    await first.liveTo(12)
+    await first.rig.station.stop('test')
+    const clock = newClock('b0070002-0000-4000-8000-000000000002', startUtc + 12.1 * hour * 1000)
+    const values = { battery_voltage: 13.3, battery_current: -2 }
+    const again = await start(values, { disk, state, clock })
+    await again.rig.live(300)
+    expect(again.rig.codes()).toContain('gauge-sign')
+    expect(facts(again.rig).rests_on).toBe('voltage only')
   })
 
   it('a current that stands still while the sun rises is told and not counted, until it moves', async () => {
