@@ -17,6 +17,7 @@ import { serveCollector, take } from './collect-control.js'
 import { doorsOf, standOpen, type DoorOptions } from './collect-doors.js'
 import { besideArchive } from './collect-postgres.js'
 import { StatusFile } from './collect-status.js'
+import { Suspects } from './collect-suspects.js'
 import type { Doors } from './open-doors.js'
 import { readTextFile } from './read-text.js'
 
@@ -118,6 +119,7 @@ async function live(
     raise: (fault: Fault) => board.raise(part, fault, clock.mono()),
     clear: (...codes: FaultCode[]) => board.clear(part, ...codes),
   })
+  const suspects = new Suspects(options.archive, log)
   const database = besideArchive(settings, faultsOf('postgres'))
   const collector = new Collector(
     { ...usualCollector, group: options.group, rules: { ...usualRules, ...limitsIn(settings) } },
@@ -127,6 +129,7 @@ async function live(
       openArchive: database.watched(archivesIn(options.archive)),
       utc: () => clock.utc().at,
       faults: faultsOf('collector'),
+      suspicions: (station) => suspects.of(station),
     },
   )
   const telling = settings && (await openAlerts(settings, clock, board))
@@ -142,6 +145,7 @@ async function live(
       due = addSeconds(clock.mono(), stepSeconds)
       collector.step(clock.mono())
       database.step(clock.mono())
+      suspects.step(clock.utc().at)
       status.step(clock.mono())
       told?.alerts.step(collector.judged(clock.mono()), collector.state === 'connected', clock.mono())
     },
@@ -152,7 +156,7 @@ async function live(
   return new Promise((resolve) => {
     const end = (): void => {
       ticker.stop()
-      void Promise.all([collector.stop(), control.close(), open.close(), told?.end(), database.end()]).then(
+      void Promise.all([collector.stop(), control.close(), open.close(), told?.end(), database.end(), suspects.end()]).then(
         () => {
           status.step(clock.mono(), true)
           log.info('stopped', { lines: collector.lines, packs: collector.counts() })

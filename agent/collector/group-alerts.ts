@@ -157,6 +157,11 @@ const tellable: Readonly<Record<string, string>> = {
   clock: 'has a wrong clock',
   'two-stores': 'has a twin',
   cloned: 'sends numbers that were used before',
+  flat: 'shows the same all the time',
+  'floor-drift': 'reads clean air otherwise than before',
+  'gain-loss': 'measures less and less',
+  'gain-step': 'measures much less than before',
+  noise: 'jumps from hour to hour',
 }
 
 function changeFor(station: string, reason: Reason, priority: 'normal' | 'high'): Change {

@@ -1,0 +1,120 @@
+import { writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { afterAll, describe, expect, it } from 'vitest'
+import { Suspects } from '../../agent/cli/collect-suspects.js'
+import { openFolder } from '../../agent/hardware/disk.js'
+import { seededRandom } from '../../agent/simulation/random.js'
+import { openStore } from '../../agent/store/store.js'
+import { utcMillis, type RecordLine } from '../../agent/terms/terms.js'
+import { anchor, minute, newFolder, oneSet, removeFolders, siteEntry, value, type Make } from './desk-rig.js'
+
+afterAll(removeFolders)
+
+const days = 140
+const from = Date.UTC(2026, 2, 3)
+const now = utcMillis(from + days * 86_400_000)
+const hourly =
+  (i: number, pm2_5: number): Make =>
+  (seq) => ({
+    ...(minute(from + i * 3_600_000, pm2_5)(seq) as RecordLine),
+    ...{ seconds: 3600, planned: 3600, values: [pm2_5, 3600, pm2_5, -12.5, 3600] },
+  })
+
+/** The air of a valley: days that differ, a wave in each of them, gusts; the same for all stations in it. */
+function air(): number[] {
+  const random = seededRandom(5)
+  let level = Math.log(30)
+  return Array.from({ length: days * 24 }, (_, i) => {
+    level += -0.02 * (level - Math.log(30)) + 0.15 * random.normal()
+    return Math.exp(level) * (1 + 0.35 * Math.sin((i / 12) * Math.PI))
+  })
+}
+
+/** Hours of a station in that air, with a noise of its own. */
+function hoursOf(seed: number, gain: (day: number) => number): Make[] {
+  const random = seededRandom(seed)
+  return air().map((pm2_5, i) => hourly(i, Math.max(0, pm2_5 * gain(i / 24) * (1 + 0.05 * random.normal()))))
+}
+
+async function put(archive: string, station: string, n: number, lines: readonly Make[]): Promise<void> {
+  const storeId = `11111111-2222-4333-8444-55555555550${n}`
+  const disk = value(await openFolder(join(archive, station, storeId), { create: true }))
+  const store = value(await openStore({ disk, newStoreId: () => storeId, station }))
+  for (const make of lines) store.append(make, make(1).kind === 'record' ? oneSet : undefined)
+  value(await store.flush())
+  await disk.close()
+}
+
+const told: string[] = []
+async function looked(archive: string): Promise<Suspects> {
+  const suspects = new Suspects(archive, { warn: (words) => told.push(words) })
+  suspects.step(now)
+  await suspects.end()
+  return suspects
+}
+const codes = (suspects: Suspects, station: string): string[] => suspects.of(station).map(({ code }) => code)
+const halved = (day: number): number => (day < days - 12 ? 1 : 0.45)
+const sound = (): number => 1
+
+describe('the stations of an archive beside each other', () => {
+  it('name the one that lost half its gain, with what to do first, over a restart too, and no other', async () => {
+    const archive = newFolder()
+    await put(archive, 'gate', 1, hoursOf(1, halved))
+    await put(archive, 'harbour', 2, hoursOf(2, sound))
+    await put(archive, 'quarry', 3, hoursOf(3, sound))
+    const suspects = await looked(archive)
+    expect(codes(suspects, 'gate')).toEqual(['gain-step'])
+    expect(suspects.of('gate')[0]).toMatchObject({ state: 'suspect', tell: 'normal', firstThing: /./ })
+    expect(suspects.of('gate')[0].words).toContain('beside harbour, quarry')
+    expect([...codes(suspects, 'harbour'), ...codes(suspects, 'quarry')]).toEqual([])
+    const again = new Suspects(archive, { warn: () => undefined })
+    expect(again.of('gate')).toEqual(suspects.of('gate'))
+  })
+
+  it('are looked at once a day, and only while the time is known', async () => {
+    const archive = newFolder()
+    await put(archive, 'gate', 1, hoursOf(1, sound))
+    const suspects = new Suspects(archive, { warn: () => undefined })
+    suspects.step(undefined)
+    suspects.step(now)
+    await suspects.end()
+    await put(archive, 'harbour', 2, hoursOf(2, sound))
+    await put(archive, 'quarry', 3, hoursOf(3, halved))
+    suspects.step(utcMillis(now + 3_600_000))
+    await suspects.end()
+    expect(codes(suspects, 'quarry')).toEqual([])
+    suspects.step(utcMillis(now + 86_400_000))
+    await suspects.end()
+    expect(codes(suspects, 'quarry')).toEqual(['gain-step'])
+  })
+
+  it('do not hold another unit against the one before it', async () => {
+    const archive = newFolder()
+    const swappedAt = (days - 12) * 24
+    const [before, after] = [hoursOf(1, halved).slice(0, swappedAt), hoursOf(1, halved).slice(swappedAt)]
+    const swap = siteEntry(from + swappedAt * 3_600_000, 'swapped', { old_serial: 'A1', new_serial: 'B2' })
+    await put(archive, 'gate', 1, [anchor(from), ...before, swap, ...after])
+    await put(archive, 'harbour', 2, hoursOf(2, sound))
+    await put(archive, 'quarry', 3, hoursOf(3, sound))
+    expect(codes(await looked(archive), 'gate')).toEqual([])
+  })
+
+  it('go on in another store of the same station, after a new card', async () => {
+    const archive = newFolder()
+    const all = hoursOf(1, halved)
+    await put(archive, 'gate', 1, all.slice(0, 2000))
+    await put(archive, 'gate', 4, all.slice(2000))
+    await put(archive, 'harbour', 2, hoursOf(2, sound))
+    await put(archive, 'quarry', 3, hoursOf(3, sound))
+    expect(codes(await looked(archive), 'gate')).toEqual(['gain-step'])
+  })
+
+  it('are no trouble where there are none, nor where the file of the last look is damaged', async () => {
+    for (const text of ['', '{"v":1,"suspects":{"gate":[7]}}', '{"v":1,"suspects":[]}', '[', 'null']) {
+      const archive = newFolder()
+      writeFileSync(join(archive, 'suspects.json'), text)
+      expect((await looked(archive)).of('gate'), text).toEqual([])
+    }
+    expect(told).toEqual([])
+  })
+})
