@@ -1,5 +1,5 @@
 /** The settings file of a collector: its group, its broker, and who is told. Read as strictly as that of a station. */
-import type { z } from 'zod'
+import { z } from 'zod'
 import { deliveryFindings } from './crosschecks-delivery.js'
 import type { SettingsFault } from './fault.js'
 import { judgeZone } from './judge.js'
@@ -39,6 +39,14 @@ const collectorSchema = group('Settings of a collector.', {
   postgres: postgresGroup.optional(),
 })
 
+/** JSON Schema (2020-12) of the file, for editors; config/collector.schema.json holds this text. */
+export const collectorJsonSchemaText = (): string =>
+  JSON.stringify(
+    { title: 'Motepost collector settings', ...z.toJSONSchema(collectorSchema, { io: 'input' }) },
+    undefined,
+    2,
+  ) + '\n'
+
 export interface CollectorSettings {
   readonly group: string
   readonly archive: string
@@ -59,6 +67,12 @@ export interface CollectorSettings {
 export type CollectorSettingsOutcome =
   | { readonly ok: true; readonly settings: CollectorSettings }
   | { readonly ok: false; readonly faults: readonly SettingsFault[] }
+
+/** Whether the text means to be the settings of a collector: those of a station have no block of that name. */
+export function isCollectorSettings(fileText: string): boolean {
+  const { value } = readYaml(fileText, textKeys)
+  return typeof value === 'object' && value !== null && 'collector' in value
+}
 
 /** @param fileName stands before each fault */
 export function readCollectorSettings(fileText: string, fileName: string): CollectorSettingsOutcome {

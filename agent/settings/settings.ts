@@ -26,6 +26,8 @@ import { lowestOffsetMinutes } from './zone.js'
 
 export { effectiveSettingsText, settingsEventDetails, shownSettingsText } from './effective.js'
 export {
+  collectorJsonSchemaText,
+  isCollectorSettings,
   readCollectorSettings,
   type CollectorSettings,
   type CollectorSettingsOutcome,

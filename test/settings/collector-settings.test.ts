@@ -1,7 +1,15 @@
-import { readFileSync } from 'node:fs'
+import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
+import { Ajv2020 } from 'ajv/dist/2020.js'
 import { describe, expect, it } from 'vitest'
-import { readCollectorSettings, settingsFaultText } from '../../agent/settings/settings.js'
+import { parse } from 'yaml'
+import {
+  collectorJsonSchemaText,
+  isCollectorSettings,
+  readCollectorSettings,
+  settingsFaultText,
+} from '../../agent/settings/settings.js'
+import { configText, configUrl, keysOf } from './support.js'
 
 const whole = `version: 1
 collector: { group: oakfield, archive: /srv/oakfield, silent_after_min: 240 }
@@ -66,5 +74,47 @@ describe('the settings of a collector', () => {
       /:2:.*time zone/,
     )
     expect(faults('')).not.toEqual([])
+  })
+})
+
+describe('the files of a collector in config/', () => {
+  it('are an example without a fault that shows every key', () => {
+    const text = configText('collector.example.yaml')
+    expect(faults(text)).toEqual([])
+    const missing = keysOf(JSON.parse(collectorJsonSchemaText())).filter(
+      (key) => !new RegExp(`(^|[\\s#{])${key}\\b`, 'm').test(text),
+    )
+    expect(missing).toEqual([])
+  })
+
+  it('are a schema that is what the program checks against (UPDATE_SCHEMA=1 writes it anew)', () => {
+    if (process.env.UPDATE_SCHEMA)
+      writeFileSync(configUrl('collector.schema.json'), collectorJsonSchemaText())
+    expect(configText('collector.schema.json')).toBe(collectorJsonSchemaText())
+  })
+
+  it('take and refuse alike, by a validator that shares nothing with the program (ajv)', () => {
+    const takes = new Ajv2020({ strict: true, strictTuples: false }).compile(
+      JSON.parse(configText('collector.schema.json')) as object,
+    )
+    const text = configText('collector.example.yaml')
+    for (const [old, put, isTaken] of [
+      ['', '', true],
+      ['late_after_min: 75', 'late_after_min: 0', false],
+      ['group: slate-hollow', 'grop: slate-hollow', false],
+      ['protocol: 5', 'protocol: 3', false],
+      ['port: 5432', "port: '5432'", false],
+      ['group: slate-hollow', 'group: Slate Hollow', false],
+    ] as const) {
+      const changed = text.replace(old, put)
+      expect([put, takes(parse(changed)), faults(changed).length === 0]).toEqual([put, isTaken, isTaken])
+    }
+  })
+
+  it('are told from those of a station by their block', () => {
+    expect(isCollectorSettings(configText('collector.example.yaml'))).toBe(true)
+    expect(isCollectorSettings('collector: 7')).toBe(true)
+    for (const text of [configText('example.yaml'), '', '[', 'collector', '- collector'])
+      expect(isCollectorSettings(text)).toBe(false)
   })
 })

@@ -7,7 +7,7 @@ import {
   settingsJsonSchemaText,
 } from '../../agent/settings/settings.js'
 import { canonicalLine, longestLine, monoSeconds, portKind } from '../../agent/terms/terms.js'
-import { base, configText, configUrl, goodSettings } from './support.js'
+import { base, configText, configUrl, goodSettings, keysOf } from './support.js'
 
 describe('the files in config/', () => {
   test('minimal.yaml has no fault and takes every default', () => {
@@ -41,13 +41,6 @@ describe('the files in config/', () => {
     expect(readFileSync(configUrl('settings.schema.json'), 'utf8')).toBe(settingsJsonSchemaText())
   })
 })
-
-function keysOf(schema: unknown): string[] {
-  if (typeof schema !== 'object' || schema === null) return []
-  const properties = (schema as { properties?: Record<string, unknown> }).properties ?? {}
-  const names = (schema as { propertyNames?: { enum?: string[] } }).propertyNames?.enum ?? []
-  return [...Object.keys(properties), ...names, ...Object.values(schema).flatMap(keysOf)]
-}
 
 describe('the settings in force', () => {
   test.each(['minimal.yaml', 'example.yaml'])('of %s read back as the same settings', (name) => {

@@ -42,3 +42,11 @@ export const lines = (text: string): string[] => faultsOf(text).map(settingsFaul
 
 /** One alert below the base: it begins in line 10, and its keys in column 5. */
 export const withAlert = (...keys: string[]): string => `${base}alerts:\n  - ${keys.join('\n    ')}\n`
+
+/** Names of all keys of a JSON Schema. */
+export function keysOf(schema: unknown): string[] {
+  if (typeof schema !== 'object' || schema === null) return []
+  const properties = (schema as { properties?: Record<string, unknown> }).properties ?? {}
+  const names = (schema as { propertyNames?: { enum?: string[] } }).propertyNames?.enum ?? []
+  return [...Object.keys(properties), ...names, ...Object.values(schema).flatMap(keysOf)]
+}
