@@ -114,7 +114,7 @@ function onceEach(log: Log): (fault: Fault) => void {
 }
 
 function stationOptions(
-  { settings, layouts, eventDetails, standardOffsetMinutes, dayLevels }: Plan,
+  { settings, layouts, eventDetails, measuring, standardOffsetMinutes, dayLevels }: Plan,
   { claim, keyFingerprint, inMemory }: DataFolder,
 ): StationOptions {
   return {
@@ -128,6 +128,8 @@ function stationOptions(
     notBefore: programMade,
     startDetails: { version, ...claimDetails(claim), ...(inMemory ? { disk: 'memory' } : {}) },
     keyFingerprint,
+    software: version,
+    measuring,
     settingsDetails: eventDetails,
     standardOffsetMinutes,
     telling: deliveryOptions(settings, standardOffsetMinutes),

@@ -1,5 +1,10 @@
 import type { Layout } from '../instruments/instruments.js'
-import { settingsEventDetails, standardOffsetMinutes, type Settings } from '../settings/settings.js'
+import {
+  measuringHash,
+  settingsEventDetails,
+  standardOffsetMinutes,
+  type Settings,
+} from '../settings/settings.js'
 import { faultText, good, type Outcome } from '../terms/terms.js'
 import { dayLevels, type DayLevels } from './day-levels.js'
 import type { GaugeLayouts } from './gauge-channels.js'
@@ -22,6 +27,8 @@ export interface Plan {
   readonly standardOffsetMinutes: number
   /** The settings without secrets, for the event line that is written when they changed. */
   readonly eventDetails: Readonly<Record<string, string>>
+  /** Of what a group has alike; see measuringHash. */
+  readonly measuring: string
   /** As in force on the day of the start. */
   readonly dayLevels: DayLevels
 }
@@ -85,6 +92,7 @@ function planOf({ settings, text }: Extract<SettingsRead, { ok: true }>): Outcom
     gaugeLayouts: gaugeLayouts.value,
     standardOffsetMinutes: standardOffsetMinutes(settings),
     eventDetails: settingsEventDetails(settings),
+    measuring: measuringHash(settings),
     dayLevels: dayLevels(settings, new Date().toISOString().slice(0, 10)),
   })
 }

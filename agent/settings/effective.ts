@@ -86,6 +86,24 @@ export function settingsEventDetails(settings: Settings): Record<string, string>
   return details
 }
 
+/** Of one board: another port or switch measures no otherwise. */
+const ofTheBoard: readonly string[] = ['port', 'power_cycle', 'power_switch']
+
+/**
+ * 16 hex digits of what is meant to be alike in a group of stations that are compared: sensors, screening, length of a record,
+ * alerts, limits. What differs by its place (names, ports, people, power) is not in it.
+ */
+export function measuringHash(settings: Settings): string {
+  const { instruments, data, alerts, built_in_alerts, limits } = fileOf(settings) as Readonly<
+    Record<string, unknown>
+  > & { readonly instruments: readonly Record<string, unknown>[]; readonly data: Record<string, unknown> }
+  const sensors = instruments.map((one) =>
+    Object.fromEntries(Object.entries(one).filter(([key]) => !ofTheBoard.includes(key))),
+  )
+  const alike = { sensors, record_s: data.record_s, alerts, built_in_alerts, limits }
+  return createHash('sha256').update(JSON.stringify(alike)).digest('hex').slice(0, 16)
+}
+
 /** A recipient as one word: who is told and how; the rest of the block is in the hash. A changed rule in one line too. */
 function briefOf({ delivery, ...settings }: Settings): unknown {
   const whole = fileOf(settings) as { built_in_alerts: object[] }

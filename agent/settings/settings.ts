@@ -24,7 +24,12 @@ import { settingsOf, type Settings, type StationSettings } from './shape.js'
 import { readYaml } from './yaml-text.js'
 import { lowestOffsetMinutes } from './zone.js'
 
-export { effectiveSettingsText, settingsEventDetails, shownSettingsText } from './effective.js'
+export {
+  effectiveSettingsText,
+  measuringHash,
+  settingsEventDetails,
+  shownSettingsText,
+} from './effective.js'
 export {
   collectorJsonSchemaText,
   isCollectorSettings,
@@ -44,6 +49,7 @@ export {
   type TextLayout,
 } from './gauge-layout.js'
 export type { GaugeChannelName } from './patterns.js'
+export { readPushed, type PushedOutcome, type PushedTexts } from './pushed.js'
 export { readRegister, roundedDegrees, type RegisteredStation, type RegisterOutcome } from './register.js'
 export { settingsJsonSchemaText, settingsVersion } from './schema.js'
 export type {

@@ -1,5 +1,6 @@
 import type { Store } from '../store/store.js'
 import { utcText, type MonoSeconds, type Outcome } from '../terms/terms.js'
+import type { CommandStanding } from './command-watch.js'
 import type { ModemStanding } from './modem-talk.js'
 import type { StationOptions } from './options.js'
 import type { Parts } from './parts.js'
@@ -26,6 +27,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
   return {
     v: 1,
     station: view.options.station,
+    ...builtAs(view.options),
     boot: view.boot,
     session: view.session,
     mono_s: Math.round(now),
@@ -38,7 +40,7 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
     instruments: view.instruments.map((instrument) => instrument.report(now)),
     pairs: view.pairs.report(),
     ...(view.delivery ? { delivery: view.delivery.counts(), ...modemFacts(view, now) } : {}),
-    ...(view.commands?.wanted() ? { commands: view.commands.counts() } : {}),
+    ...commandFacts(view),
     ...siteNews(view, now),
     store: { id: store.storeId, safe: store.safeSeq, buffered: store.buffered, ...store.counts() },
     seals: sealFacts(view, now),
@@ -48,10 +50,23 @@ export function healthMessage(view: StationView, now: MonoSeconds): Record<strin
   }
 }
 
+/** By which a group is compared. */
+function builtAs({ software, measuring }: StationOptions): Record<string, string> {
+  return {
+    ...(software === undefined ? {} : { software }),
+    ...(measuring === undefined ? {} : { settings: measuring }),
+  }
+}
+
 /** Known only where messages go through it. */
 export function modemFacts({ delivery }: StationView, now: MonoSeconds): { modem?: ModemStanding } {
   const modem = delivery?.modemStanding(now)
   return modem ? { modem } : {}
+}
+
+export function commandFacts({ commands }: StationView): { commands?: CommandStanding } {
+  const standing = commands?.standing()
+  return standing ? { commands: standing } : {}
 }
 
 /** What was done about the link in 24 hours; nothing where nothing was. */
