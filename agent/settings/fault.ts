@@ -26,6 +26,8 @@ export type SettingsFaultCode =
   | 'wrong-text'
   // values that do not go together
   | 'conflict'
+  // only of settings from afar
+  | 'closed-key'
 
 export interface SettingsFault {
   readonly code: SettingsFaultCode
