@@ -23,7 +23,7 @@ const withStore = (command: Command): Command =>
     .option('--json', 'the same facts as JSON')
 
 /** What figures are set beside. */
-const withLimits = (command: Command): Command =>
+export const withLimits = (command: Command): Command =>
   command
     .option('--limits <set>', 'a set in config/limits beside the WHO 24-hour guideline [of the settings]')
     .option('--own-limits <file>', 'a YAML list of own action levels [of the settings]')

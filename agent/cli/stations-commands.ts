@@ -1,5 +1,8 @@
 import { InvalidArgumentError, type Command } from 'commander'
+import { withLimits } from './desk-commands.js'
+import { figureKinds } from './figure-kinds.js'
 import type { HttpPasswordOptions } from './http-password.js'
+import type { StationsExplainOptions } from './stations-explain.js'
 import type { StationsAveragesOptions, StationsExportOptions } from './stations-figures.js'
 import type { RegisterOptions } from './stations-register.js'
 import type { StationsStatusOptions } from './stations-status.js'
@@ -68,6 +71,17 @@ function addFigures(stations: Command, finish: Finish): void {
     .option('--json', 'the same facts as JSON, a line for each store')
     .action(async (names: string[], options: StationsAveragesOptions) =>
       finish((await import('./stations-figures.js')).stationsAverages(names, options)),
+    )
+  withLimits(stations.command('explain <station> <figure> [when...]'))
+    .description('one figure of a station, step by step, from the archive')
+    .addHelpText('after', `\nFigures: ${Object.keys(figureKinds).join(', ')}; times as for explain.`)
+    .requiredOption(...archiveOption)
+    .option('--channel <name>', 'the channel [the only mass]')
+    .option('--unit <serial>', 'serial number of the unit, where it was changed')
+    .option('--zone <zone>', "Region/City or +01:00 [as the station's store tells]")
+    .option('--json', 'the same facts as JSON')
+    .action(async (station: string, figure: string, when: string[], options: StationsExplainOptions) =>
+      finish((await import('./stations-explain.js')).stationsExplain(station, figure, when, options)),
     )
   withSpan(stations.command('export <station...>'))
     .description('one CSV of all these stations, station and store in front of each row')

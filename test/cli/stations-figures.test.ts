@@ -2,6 +2,8 @@ import { cpSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
 import { stationsAverages, stationsExport } from '../../agent/cli/stations-figures.js'
+import { stationsExplain } from '../../agent/cli/stations-explain.js'
+import { explain } from '../../agent/cli/explain.js'
 import { exportData } from '../../agent/cli/export.js'
 import { at, minutes, newFolder, ran, removeFolders } from './desk-rig.js'
 import { archiveOfTwo, put, zoneLine } from './stations-rig.js'
@@ -83,5 +85,41 @@ describe('stations averages', () => {
     expect(told.map(({ station }) => station)).toEqual(['harbour', 'gate'])
     const wrong = await ran(() => stationsAverages(['quarry'], { archive }))
     expect([wrong.code, wrong.err]).toEqual([2, expect.stringContaining("no station 'quarry'")])
+  })
+})
+
+describe('stations explain', () => {
+  const hour = ['2026-03-03 01:00']
+
+  it('says of a station of the archive what explain says of its store', async () => {
+    const archive = await archiveOfTwo()
+    for (const json of [false, true]) {
+      const ours = await ran(() => stationsExplain('gate', 'hour', hour, { archive, json }))
+      const single = await ran(() => explain('hour', hour, { store: join(archive, 'gate'), json }))
+      const one = (text: string): string => text.replaceAll(/--store \S+|"--store [^"]*/g, '')
+      expect([ours.code, one(ours.out)]).toEqual([0, one(single.out)])
+      expect(ours.out).toContain('8.00')
+    }
+  })
+
+  it('finds the figure in whichever store of the station it lies', async () => {
+    const archive = await archiveOfTwo()
+    await put(join(archive, 'second-card'), 'gate', [zoneLine, ...minutes(at(5), 60, 9)])
+    const { code, out } = await ran(() =>
+      stationsExplain('gate', 'hour', ['2026-03-03 05:00'], { archive, channel: 'pm2_5' }),
+    )
+    expect([code, out]).toEqual([0, expect.stringContaining(': 9.00')])
+  })
+
+  it.each([
+    ['a station that is not there', 'gaet', 'hour', hour, 2, /no station 'gaet'/],
+    ['a figure that is none', 'gate', 'week', hour, 2, /'week' is none of/],
+    ['a time that is none', 'gate', 'day', ['noon'], 2, /explain day/],
+    ['an hour without a record', 'gate', 'hour', ['2026-03-05 01:00'], 1, /no such figure/],
+  ])('says what is wrong: %s', async (_, station, figure, when, code, words) => {
+    const archive = await archiveOfTwo()
+    const told = await ran(() => stationsExplain(station, figure, when, { archive }))
+    expect([told.code, told.out]).toEqual([code, ''])
+    expect(told.err).toMatch(words)
   })
 })
