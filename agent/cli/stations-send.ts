@@ -65,23 +65,31 @@ function told(ended: Ended, json: boolean, station: string): number {
   return answer.ok === true ? 0 : 1
 }
 
-function answerText({ ok, words, refused, health, problems }: Answer, station: string): string {
+function answerText({ ok, words, refused, health, faults }: Answer, station: string): string {
   if (health !== undefined) return JSON.stringify(health, undefined, 2)
-  const what = words ?? problems ?? (ok === true ? 'done' : 'refused')
+  const what = words ?? faultWords(faults) ?? (ok === true ? 'done' : 'refused')
   const reason = typeof refused === 'string' ? ` (${refused})` : ''
   return `${station}: ${typeof what === 'string' ? what : JSON.stringify(what)}${reason}`
 }
 
-/** key=value; hours, from and to are numbers. */
-function detailsIn(details: readonly string[]): Record<string, unknown> | string {
+/** What is wrong with an entry for the site log, all at once. */
+function faultWords(faults: unknown): string | undefined {
+  if (!Array.isArray(faults)) return undefined
+  return faults.map(({ words }: { words: string }) => words).join('; ')
+}
+
+/** name=value; hours, from and to are numbers where they look like one. For the site log from and to are times. */
+export function detailsIn(details: readonly string[]): Record<string, unknown> | string {
   const input: Record<string, unknown> = {}
   for (const detail of details) {
     const [, name, value] = /^([a-z][a-z0-9_]*)=(.*)$/s.exec(detail) ?? []
     if (name === undefined) return `${detail}: expected name=value`
-    input[name] = ['hours', 'from', 'to'].includes(name) ? Number(value) : value
+    input[name] = ['hours', 'from', 'to'].includes(name) && isNumber(value!) ? Number(value) : value
   }
   return input
 }
+
+const isNumber = (text: string): boolean => /^\d+(\.\d+)?$/.test(text)
 
 function brokerFor(options: SendOptions): ReturnType<typeof mqttBroker> | string {
   const at = URL.canParse(options.broker) ? new URL(options.broker) : undefined

@@ -26,6 +26,7 @@ export function statusLines(status: StationStatus, { settings, place }: Reached)
     ...rows('disk', diskWords(status)),
     ...rows('link', linkWords(status)),
     ...rows('modem', status.modem ? `${status.modem.words} (${durationText(status.modem.age_s)} ago)` : ''),
+    ...rows('commands', commandWords(status)),
     ...rows('lines', lineWords(status)),
     ...rows('key', status.seals.key ?? ''),
     ...rows('site', siteWords(status)),
@@ -181,6 +182,17 @@ function budgetWords(link: StationStatus['link']): string {
   const of = budget.budget_kb === undefined ? '' : ` of ${budget.budget_kb}`
   const waiting = waits === 'nothing' ? '' : `, for which ${waits} wait`
   return `${budget.last_24_h_kb}${of} kB in 24 h (estimate, all in)${waiting}`
+}
+
+function commandWords({ commands }: StationStatus): string {
+  if (!commands) return ''
+  const { keys, heard, taken, refused } = commands
+  const refusals = Object.entries(refused).map(([reason, count]) => `${reason} ${count}`)
+  const counts = `${taken} came${refusals.length === 0 ? '' : `, refused: ${refusals.join(', ')}`}`
+  const from = `from ${keys === 1 ? '1 key' : `${keys} keys`}`
+  if (heard === undefined) return `${from}: no connection yet`
+  if (heard) return `heard ${from}: ${counts}`
+  return `NOT heard (${from}): the broker does not let the station read them, or the first key was added since it connected: then start the agent anew; ${counts}`
 }
 
 function lineWords({ lines, link }: StationStatus): string {

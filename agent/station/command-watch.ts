@@ -53,8 +53,17 @@ export interface CommandHooks {
   readonly mayRead: (what: string) => boolean
   readonly act: (command: Command, by: string) => Promise<Act>
   readonly answer: (payload: Uint8Array, place: AnswerPlace) => Promise<void>
+  /** Whether the newest connection hears commands; undefined before the first. */
+  readonly heard: () => boolean | undefined
   readonly track: (work: Promise<unknown>) => void
   readonly after: (seconds: number) => Promise<void>
+}
+
+/** How it stands about commands. Whose keys these are is nobody's business who reads health: their number. */
+export interface CommandStanding extends StageCounts {
+  readonly keys: number
+  /** Absent before the first connection. */
+  readonly heard?: boolean
 }
 
 export type Refusal = CommandRefusal | 'retained' | 'too-many' | 'not-safe'
@@ -177,6 +186,13 @@ export class CommandWatch {
     const utc = utcAt(mono())
     const head = { v: 1, key, number, boot, ...(utc === undefined ? {} : { at: utcText(utc) }) }
     return this.hooks.answer(json({ ...head, ...answer }), place)
+  }
+
+  /** Undefined where nobody's signature counts. */
+  standing(): CommandStanding | undefined {
+    const keys = this.ports.signers().length
+    const heard = this.hooks.heard()
+    return keys === 0 ? undefined : { keys, ...(heard === undefined ? {} : { heard }), ...this.counts() }
   }
 
   /** Given: done, well or not. Held: waiting for their turn. */

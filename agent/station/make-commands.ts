@@ -22,6 +22,7 @@ export function makeCommands(
     mayRead: (what) => readerCommands.has(what),
     act: (command, by) => act(acting, command, by),
     answer: (payload, place) => uplink.commands.answer(payload, place),
+    heard: () => uplink.commands.heard,
     track: (work) => inFlight.track(work),
     after: (seconds) => clock.after(seconds),
   })

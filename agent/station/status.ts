@@ -2,12 +2,14 @@ import type { DeliveryStatus } from '../delivery/delivery.js'
 import { isMass, kindOf, type MonoSeconds } from '../terms/terms.js'
 import {
   clockFacts,
+  commandFacts,
   faultFacts,
   modemFacts,
   sealFacts,
   type FaultFacts,
   type StationView,
 } from './health-message.js'
+import type { CommandStanding } from './command-watch.js'
 import type { LiveReading } from './live-reading.js'
 import type { ModemStanding } from './modem-talk.js'
 import type { HoursOfDay } from './running-averages.js'
@@ -40,6 +42,8 @@ export interface StationStatus {
   /** Who is told, what waits to be told, and what was acknowledged and muted; absent where nobody is told. */
   readonly delivery?: DeliveryStatus
   readonly modem?: ModemStanding
+  /** Absent where nobody's commands count. */
+  readonly commands?: CommandStanding
   readonly gauges: readonly GaugeFacts[]
   /** Absent where the settings have no block `power`. */
   readonly energy?: Readonly<Record<string, unknown>>
@@ -89,6 +93,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     alerts: alerting.alerts.map((alert) => alerting.json(alert, quiet)),
     troubles: view.troubles.raised.map((rule) => view.troubles.json(rule)),
     ...(view.delivery ? { delivery: view.delivery.status(now), ...modemFacts(view, now) } : {}),
+    ...commandFacts(view),
     gauges: gaugeFacts(view, now),
     ...(view.energy ? { energy: view.energy.report() } : {}),
     site: siteFacts(view, now),

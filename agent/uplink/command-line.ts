@@ -32,6 +32,8 @@ export interface CommandTaker {
 export class CommandLine {
   taker: CommandTaker | undefined
   dropped = 0
+  /** Whether the broker let the newest connection hear them; undefined before the first. */
+  heard: boolean | undefined
   private waiting: Answer[] = []
   private inFlight = 0
 

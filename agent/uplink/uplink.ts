@@ -20,17 +20,16 @@ import {
   type MonoSeconds,
   type Outcome,
   type StageCounts,
-  type Will,
 } from '../terms/terms.js'
 import { Announcements } from './announcements.js'
-import { CommandLine } from './command-line.js'
+import type { CommandLine } from './command-line.js'
 import { Departures } from './departures.js'
 import { Hearing } from './hearing.js'
+import { Incoming } from './incoming.js'
 import { Link } from './link.js'
 import { Ledger } from './ledger.js'
 import type { UplinkOptions, UplinkPorts, UplinkStatus } from './options.js'
 import { Pace } from './pace.js'
-import { ReceiptHearing } from './receipt-hearing.js'
 import { clearAnswered, uplinkStatus } from './report.js'
 
 export type { BackoffBounds } from './backoff.js'
@@ -67,9 +66,7 @@ export class Uplink {
   private wanted = false
   private stopping = false
   private lastFault: Fault | undefined
-  private readonly receipts: ReceiptHearing
-  /** Commands that come, and answers to them. */
-  readonly commands: CommandLine
+  private readonly incoming: Incoming
 
   constructor(
     private readonly options: UplinkOptions,
@@ -78,16 +75,20 @@ export class Uplink {
     this.ledger = new Ledger(ports.store.storeId, options)
     this.departures = new Departures(options, ports, this.ledger)
     this.announcements = new Announcements(options, ports)
-    this.receipts = new ReceiptHearing(options, this.ledger, ports)
-    this.commands = new CommandLine(options, () => this.advance())
+    this.incoming = new Incoming(options, ports, this.ledger, this.announcements, () => this.advance())
     this.pace = new Pace(options, this.ledger, ports.faults)
     this.link = new Link(ports.broker, options.backoff, ports.random, {
       request: () => this.request(),
-      connected: () => this.connected(),
+      connected: (session) => this.connected(session),
       message: (message) => this.takeMessage(message),
       failed: (fault) => this.attemptFailed(fault),
       faults: { raise: (fault) => this.raise(fault), clear: (...codes) => ports.faults.clear(...codes) },
     })
+  }
+
+  /** Commands that come, and answers to them. */
+  get commands(): CommandLine {
+    return this.incoming.commands
   }
 
   /** Before the first step. @param state what `checkpoint` gave before, or anything. @param session rises with each start. */
@@ -175,14 +176,9 @@ export class Uplink {
     this.announcements.sayAlive()
   }
 
-  private request(): { subscribe: string[]; wish?: string; commands?: string; will: Will } {
-    const { will, topic } = this.announcements
-    const commands = this.commands.topic
+  private request(): ReturnType<Incoming['request']> {
     this.pace.trying(this.link.now)
-    // With a collector its receipts are the proof that messages get through, without one the own message is.
-    return this.options.receipts === 'required'
-      ? { subscribe: [this.receipts.topic], commands, will }
-      : { subscribe: [], wish: topic, commands, will }
+    return this.incoming.request()
   }
 
   private attemptFailed(fault: Fault): void {
@@ -190,9 +186,10 @@ export class Uplink {
     this.hearing.ended(fault.code, this.link.now)
   }
 
-  private connected(): void {
+  private connected(session: BrokerSession): void {
     this.pace.connected()
     this.hearing.connected()
+    this.incoming.connected(session)
     if (this.stopping) return this.inFlight.track(this.link.end(true))
     this.ledger.markPresent()
     this.announcements.connected()
@@ -263,9 +260,7 @@ export class Uplink {
 
   private takeMessage(message: Message): void {
     this.pace.message()
-    if (message.topic === this.announcements.topic) return this.announcements.hear(message, this.link.now)
-    if (this.commands.hear(message)) return
-    if (message.topic === this.receipts.topic) this.receipts.hear(message, this.link.now)
+    this.incoming.take(message, this.link.now)
   }
 
   /** Lines: taken = safe here; given = safe away; held = sent, in flight or waiting; refused = set aside. */
@@ -279,7 +274,7 @@ export class Uplink {
       ...{ ledger, link, pace, announcements },
       acknowledged: this.departures.acknowledged,
       lastFault: this.lastFault,
-      receiptAt: this.receipts.at,
+      receiptAt: this.incoming.receiptAt,
       deafSince: this.hearing.deafSince,
     })
   }

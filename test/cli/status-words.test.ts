@@ -27,3 +27,25 @@ it('a raised trouble stands in the status with its figure, since when by the wat
       .replaceAll(/ +/g, ' '),
   ).toMatch(/no-data: no data from the sensor .*since 2026-03-01 01:1\d.* What to do: check plug, cable/)
 })
+
+it('commands from afar: whether they are heard, from how many keys, and what was refused', async () => {
+  const clock = newClock()
+  const rig = await startRig(clock, new MemoryDisk(), {
+    instruments: [{ sensor: new ToldSensor(clock, { pm2_5: () => 20 }) }],
+  })
+  const status = await rig.station.status()
+  const words = (commands: typeof status.commands): string =>
+    statusLines(
+      { ...status, commands },
+      { settings: goodSettings(base), place: { timeZone: 'Etc/GMT-1', standardOffsetMinutes: 60 } },
+    )
+      .join(' ')
+      .replaceAll(/ +/g, ' ')
+  const counts = { taken: 3, given: 1, held: 0, refused: { replayed: 1, 'wrong-signature': 1 } }
+  expect(words(undefined)).not.toContain('commands')
+  expect(words({ keys: 2, ...counts })).toContain('commands from 2 keys: no connection yet')
+  expect(words({ keys: 1, heard: true, ...counts })).toContain(
+    'commands heard from 1 key: 3 came, refused: replayed 1, wrong-signature 1',
+  )
+  expect(words({ keys: 1, heard: false, ...counts })).toContain('commands NOT heard (from 1 key): the broker')
+})

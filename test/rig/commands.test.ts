@@ -73,18 +73,26 @@ describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
       send('north-fence', 'sitelog', ['kind=observed', 'note=smoke from a field'], optionsOf(rig, keyFile)),
     )
     expect(noted.code, noted.text).toBe(0)
+    const wrong = await printed(() =>
+      send('north-fence', 'sitelog', ['kind=observed', 'from=8 o’clock'], optionsOf(rig, keyFile)),
+    )
+    expect(wrong).toMatchObject({ code: 1, text: expect.stringContaining('north-fence: from: ') as string })
     const asked = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile, '4')))
-    expect(JSON.parse(asked.text)).toMatchObject({ station: 'north-fence', commands: { taken: 2 } })
+    expect(JSON.parse(asked.text)).toMatchObject({ station: 'north-fence', commands: { taken: 3 } })
 
     await client.publishAsync(`motepost/1/home/north-fence/command`, commands[0], { qos: 1 })
     await waitFor('the replay to be refused', () => replies.some(({ refused }) => refused === 'replayed'), 60)
+    const told = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
+    expect(JSON.parse(told.text)).toMatchObject({
+      commands: { keys: 1, heard: true, taken: 5, refused: { replayed: 1 } },
+    })
 
     const again = await printed(() => send('north-fence', 'restart', [], optionsOf(rig, keyFile)))
     expect(again.code, again.text).toBe(0)
     await waitFor('the agent to begin anew', () => rig.log.includes('asked to begin anew'), 60)
     const after = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
     expect(JSON.parse(after.text)).toMatchObject({ session: 2 })
-    expect(replies.filter(({ ok }) => ok === true)).toHaveLength(4)
+    expect(replies.filter(({ ok }) => ok === true)).toHaveLength(5)
   })
 
   it('of a reader asks for health and has nothing done', async () => {

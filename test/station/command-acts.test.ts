@@ -33,7 +33,8 @@ const clean = Uint8Array.of(0x7e, 0x00, 0x56)
 class KeptUplink {
   readonly answers: Answer[] = []
   readonly again: (readonly number[] | 'parked')[] = []
-  readonly commands: { taker?: Taker; answer: (payload: Uint8Array) => Promise<void> } = {
+  readonly commands: { taker?: Taker; heard: boolean; answer: (payload: Uint8Array) => Promise<void> } = {
+    heard: true,
     answer: (payload) => {
       this.answers.push(JSON.parse(Buffer.from(payload).toString()) as Answer)
       return Promise.resolve()
@@ -174,6 +175,9 @@ describe('a signed command', () => {
     const life = await Life.begin()
     const { ok, health } = await life.ask('health')
     expect({ ok, health }).toMatchObject({ ok: true, health: { station: 'rig', session: 1 } })
+    // How many keys, and what came: whose keys they are is not said.
+    const { commands } = health as { commands: unknown }
+    expect(commands).toEqual({ keys: 1, heard: true, taken: 1, given: 0, held: 1, refused: {} })
   })
 
   it('resend: numbers go again, and without numbers what the broker did not take; half a range is refused', async () => {

@@ -73,6 +73,7 @@ class Life {
           return Promise.resolve({ answer: { ok: true } })
         },
         answer: () => Promise.resolve(),
+        heard: () => true,
         track: () => undefined,
         after: () => Promise.resolve(),
       },

@@ -557,6 +557,30 @@ describe('a station without a collector', () => {
   })
 })
 
+describe('commands', () => {
+  const taker = { wanted: () => true, take: () => {}, busy: () => false }
+
+  it('are heard or not: that of the newest connection counts, and before the first nothing is said', async () => {
+    const rig = new UplinkRig()
+    const line = rig.uplink.commands
+    line.taker = taker
+    expect(line.heard).toBeUndefined()
+    await withLines(rig, 5)
+    await rig.live(60)
+    expect(line.heard).toBe(true)
+    rig.broker.trouble.refuseCommands = true
+    rig.broker.cut()
+    await rig.live(600)
+    expect([rig.uplink.status(rig.now).state, line.heard]).toEqual(['connected', false])
+  })
+
+  it('are not heard where nobody may give any', async () => {
+    const rig = await withLines(new UplinkRig(), 5)
+    await rig.live(60)
+    expect(rig.uplink.commands.heard).toBe(false)
+  })
+})
+
 describe('what the store gives', () => {
   it('is packed by boot: no pack has lines of two', async () => {
     const rig = new UplinkRig()
