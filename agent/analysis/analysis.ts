@@ -69,6 +69,7 @@ export {
   suspicionsOf,
   type StationHours,
   type SuspectCode,
+  type SuspectLevels,
   type Suspicion,
 } from './suspect.js'
 export { compassPoint, windMean, type WindMean, type WindSample } from './wind-mean.js'

@@ -1,9 +1,9 @@
 /**
  * Whether a station that lives measures nonsense: from its hourly PM2.5, beside its neighbours where there are any.
  *
- * All levels: no source; found by trying on four years of hourly data of three sites, all four looked at before they were
- * chosen, so what test/analysis/suspect.test.ts prints of those years is no independent check. They lie about where sound
- * stations ended there; the floor of a sound one drifted as far in one look of fifty.
+ * All levels: no source. Those of gain, floor and noise were chosen by rule on the first two of four years of hourly data of
+ * three sites, and judged on the last two: test/analysis/suspect.test.ts does both anew. The looks below (how many days of now
+ * and before) and the levels of what stands still were set by hand after looking at all four years.
  * A change must be seen against the middle of all neighbours (of two: against both, the smaller), so that a neighbour
  * that goes wrong does not accuse the others. With one neighbour alone nobody knows which of the two it is: the words say so.
  */
@@ -46,21 +46,33 @@ const floorLook: Look = { now: 21, before: 84, gap: 0, leastNow: 4, leastBefore:
 const noiseLook: Look = { now: 7, before: 56, gap: 0, leastNow: 4, leastBefore: 28 }
 const flatDays = 2
 
-export const suspectLevels = {
+export interface SuspectLevels {
+  readonly flatShare: number
+  readonly leastNeighbourSpread: number
+  readonly flatAlone: number
+  readonly stepLog: number
+  readonly lossLog: number
+  readonly floorMicrograms: number
+  readonly cleanMicrograms: number
+  readonly noiseLog: number
+  readonly aloneShare: number
+}
+
+export const suspectLevels: SuspectLevels = {
   /** Own spread of a day over that of each neighbour, two days one after the other, where neighbours moved by so much. */
   flatShare: 0.1,
   leastNeighbourSpread: 15,
   /** Alone: spread of 48 h, µg/m³; the stillest of a sound station was 3.4. */
   flatAlone: 3,
-  stepLog: 0.5,
+  stepLog: 0.47,
   lossLog: 0.42,
-  floorMicrograms: 8.5,
+  floorMicrograms: 9.6,
   /** Floors count on days when the neighbour's was at most this. */
   cleanMicrograms: 15,
-  noiseLog: 0.8,
+  noiseLog: 0.6,
   /** Alone: 5th, 50th and 90th percentile of 4 weeks each under this share of those of the 16 weeks before. */
   aloneShare: 0.5,
-} as const
+}
 
 /**
  * @param from start of the first hour of every series
@@ -71,13 +83,14 @@ export function suspicionsOf(
   from: UtcMillis,
   own: StationHours,
   neighbours: readonly StationHours[],
+  levels: SuspectLevels = suspectLevels,
 ): readonly Suspicion[] {
   // Whole days must end with the newest hour.
   const cut = own.hours.length % hoursOfBlock
   const start = addUtcSeconds(from, cut * 3600)
   const mine = own.hours.subarray(cut)
   const pairs = neighbours.map(({ hours }) => daysBeside(mine, hours.subarray(cut)))
-  const suspicions = neighbours.length > 0 ? seenBeside(pairs) : seenAlone(mine)
+  const suspicions = neighbours.length > 0 ? seenBeside(pairs, levels) : seenAlone(mine, levels)
   const beside = neighbours.map(({ name }) => name)
   return suspicions.map(({ code, figure, days }) => {
     const since = addUtcSeconds(start, (mine.length - days * hoursOfBlock) * 3600)
@@ -91,34 +104,31 @@ interface Seen {
   readonly days: number
 }
 
-function seenBeside(pairs: readonly DayBeside[][]): Seen[] {
-  const flat = flatBeside(pairs)
+function seenBeside(pairs: readonly DayBeside[][], levels: SuspectLevels): Seen[] {
+  const flat = flatBeside(pairs, levels)
   // What stands still says nothing about gain, floor or noise.
   if (flat !== undefined) return [{ code: 'flat', figure: flat, days: flatDays }]
   const step = changeOf(pairs, stepLook, ({ logRatio }) => logRatio)
   const loss = changeOf(pairs, lossLook, ({ logRatio }) => logRatio)
-  const floor = changeOf(pairs, floorLook, cleanFloor)
+  const floor = changeOf(pairs, floorLook, ({ floor: own, otherFloor }) =>
+    otherFloor <= levels.cleanMicrograms ? own - otherFloor : NaN,
+  )
   const noise = changeOf(pairs, noiseLook, ({ logUnrest }) => logUnrest)
   const seen: Seen[] = []
-  if (step <= -suspectLevels.stepLog)
-    seen.push({ code: 'gain-step', figure: Math.exp(step), days: stepLook.now })
-  else if (loss <= -suspectLevels.lossLog)
+  if (step <= -levels.stepLog) seen.push({ code: 'gain-step', figure: Math.exp(step), days: stepLook.now })
+  else if (loss <= -levels.lossLog)
     seen.push({ code: 'gain-loss', figure: Math.exp(loss), days: lossLook.now })
-  if (Math.abs(floor) >= suspectLevels.floorMicrograms)
+  if (Math.abs(floor) >= levels.floorMicrograms)
     seen.push({ code: 'floor-drift', figure: floor, days: floorLook.now })
-  if (noise >= suspectLevels.noiseLog)
-    seen.push({ code: 'noise', figure: Math.exp(noise), days: noiseLook.now })
+  if (noise >= levels.noiseLog) seen.push({ code: 'noise', figure: Math.exp(noise), days: noiseLook.now })
   return seen
 }
 
-const cleanFloor = ({ floor, otherFloor }: DayBeside): number =>
-  otherFloor <= suspectLevels.cleanMicrograms ? floor - otherFloor : NaN
-
 /** Largest spread of the days, when each was still beside every neighbour that moved. */
-function flatBeside(pairs: readonly DayBeside[][]): number | undefined {
+function flatBeside(pairs: readonly DayBeside[][], levels: SuspectLevels): number | undefined {
   const days = pairs.flatMap((pair) => pair.slice(-flatDays))
   const isStill = ({ spread, otherSpread }: DayBeside): boolean =>
-    otherSpread >= suspectLevels.leastNeighbourSpread && spread <= suspectLevels.flatShare * otherSpread
+    otherSpread >= levels.leastNeighbourSpread && spread <= levels.flatShare * otherSpread
   if (days.length < flatDays * pairs.length || !days.every(isStill)) return undefined
   return Math.max(...days.map(({ spread }) => spread))
 }
@@ -155,14 +165,14 @@ const aloneNowDays = 28
 const aloneBeforeDays = 112
 const aloneLeastShare = 0.5
 
-function seenAlone(hours: Float64Array): Seen[] {
+function seenAlone(hours: Float64Array, levels: SuspectLevels): Seen[] {
   const known = (fromDays: number, toDays: number): number[] => {
     const [from, to] = [fromDays, toDays].map((days) => Math.max(0, hours.length - days * hoursOfBlock))
     return [...hours.subarray(from, to)].filter((value) => !Number.isNaN(value))
   }
   const newest = known(flatDays, 0)
   const spread = spreadOf(newest)
-  if (newest.length >= 0.75 * flatDays * hoursOfBlock && spread <= suspectLevels.flatAlone)
+  if (newest.length >= 0.75 * flatDays * hoursOfBlock && spread <= levels.flatAlone)
     return [{ code: 'flat', figure: spread, days: flatDays }]
   const [now, before] = [known(aloneNowDays, 0), known(aloneNowDays + aloneBeforeDays, aloneNowDays)]
   const isEnough = (values: number[], days: number): boolean =>
@@ -170,7 +180,7 @@ function seenAlone(hours: Float64Array): Seen[] {
   if (!isEnough(now, aloneNowDays) || !isEnough(before, aloneBeforeDays)) return []
   const shares = [0.05, 0.5, 0.9].map((share) => percentile7(now, share)! / percentile7(before, share)!)
   const most = Math.max(...shares)
-  return most <= suspectLevels.aloneShare ? [{ code: 'gain-loss', figure: most, days: aloneNowDays }] : []
+  return most <= levels.aloneShare ? [{ code: 'gain-loss', figure: most, days: aloneNowDays }] : []
 }
 
 const spreadOf = (values: readonly number[]): number =>

@@ -1,7 +1,14 @@
-/** Suspect rules on ../shared/data: sound stations and injected faults. Levels were
- * chosen after looking at all four years, so neither half is an independent check of them. */
+/**
+ * Suspect rules on ../shared/data, four years of three sites: levels of gain, floor and noise are chosen on the first two years
+ * by a rule that sees sound stations only; faults and false alarms are judged on the last two.
+ */
 import { describe, expect, it } from 'vitest'
-import { suspicionsOf, type SuspectCode } from '../../agent/analysis/analysis.js'
+import {
+  suspectLevels,
+  suspicionsOf,
+  type SuspectCode,
+  type SuspectLevels,
+} from '../../agent/analysis/analysis.js'
 import { utcMillis } from '../../agent/terms/terms.js'
 import { sharedJson, sharedText } from '../support/shared-reference.js'
 
@@ -40,11 +47,17 @@ function normals(): () => number {
 }
 
 const windowDays = 140
-const seenOn = (day: number, series: readonly Float64Array[], who: number, alone: boolean) => {
+const seenOn = (
+  day: number,
+  series: readonly Float64Array[],
+  who: number,
+  alone: boolean,
+  levels: SuspectLevels = suspectLevels,
+) => {
   const cut = (hours: Float64Array) => hours.subarray(Math.max(0, (day - windowDays) * 24), day * 24)
   const named = sites.map((name, i) => ({ name, hours: cut(series[i]) }))
   const others = alone ? [] : named.filter((_, i) => i !== who)
-  return suspicionsOf(utcMillis(Date.UTC(2013, 2, 1)), named[who], others)
+  return suspicionsOf(utcMillis(Date.UTC(2013, 2, 1)), named[who], others, levels)
 }
 
 function injected(who: number, fromDay: number, change: Fault): Float64Array[] {
@@ -57,7 +70,7 @@ function injected(who: number, fromDay: number, change: Fault): Float64Array[] {
   )
 }
 
-/** One day in so many is looked at for false alarms: the windows overlap by far more. */
+/** To choose, one day in so many is enough: the windows overlap by far more. */
 const lookEvery = 10
 const longestDays = 80
 /** Days until the first right word; undefined where there is none within 80 days; looked at every second day. */
@@ -69,58 +82,88 @@ function delayOf(who: number, fromDay: number, fault: string, alone: boolean): n
   return undefined
 }
 
-const starts = { early: [240, 450], late: [780, 960, 1170] }
+const chosenOn = { from: 0, to: 730 }
+const judgedOn = { from: 730, to: 1461 }
+const stationYears = (3 * (judgedOn.to - judgedOn.from)) / 365.25
+const starts = [780, 870, 960, 1050, 1170]
+const sound = data.map(({ hours }) => hours)
+
+const lookDays = ({ from, to }: typeof chosenOn, every: number): number[] =>
+  Array.from({ length: Math.ceil((to - from) / every) }, (_, i) => from + i * every)
+
+/** Figures of sound stations in the years of choosing, largest first; each rule as if the others were not. */
+function figuresOf(code: SuspectCode, loose: Partial<SuspectLevels>): number[] {
+  const levels = { ...suspectLevels, ...{ flatShare: 0, stepLog: 99, lossLog: 99 }, ...loose }
+  const size = (figure: number): number => Math.abs(code === 'floor-drift' ? figure : Math.log(figure))
+  return lookDays(chosenOn, lookEvery)
+    .flatMap((day) => [0, 1, 2].flatMap((who) => seenOn(day, sound, who, false, levels)))
+    .flatMap((one) => (one.code === code ? [size(one.figure)] : []))
+    .sort((a, b) => b - a)
+}
+
+/** Gain and noise: a tenth above the largest at a sound station. Floors end in haze now and then: one look in a hundred passes. */
+const chosen = () => ({
+  stepLog: 1.1 * figuresOf('gain-step', { stepLog: 0 })[0],
+  lossLog: 1.1 * figuresOf('gain-loss', { lossLog: 0 })[0],
+  noiseLog: 1.1 * figuresOf('noise', { noiseLog: 0 })[0],
+  floorMicrograms: figuresOf('floor-drift', { floorMicrograms: 0 })[
+    Math.floor(0.01 * 3 * lookDays(chosenOn, lookEvery).length)
+  ],
+})
+
+/** As a collector looks, each day; days one after the other that say the same of a station are one alarm. */
+function falseAlarms(alone: boolean): Record<string, number> {
+  const alarms: Record<string, number> = {}
+  for (const who of [0, 1, 2]) {
+    let before: readonly SuspectCode[] = []
+    for (const day of lookDays(judgedOn, 1)) {
+      const codes = seenOn(day, sound, who, alone).map(({ code }) => code)
+      for (const code of codes) if (!before.includes(code)) alarms[code] = (alarms[code] ?? 0) + 1
+      before = codes
+    }
+  }
+  return alarms
+}
+
+const perYear = (alarms: Record<string, number>): number =>
+  Object.values(alarms).reduce((sum, count) => sum + count, 0) / stationYears
+
+function report(alone: boolean, names = Object.keys(faults)) {
+  const rows = names.map((fault) => {
+    const delays = starts.flatMap((from) => [0, 1, 2].map((who) => delayOf(who, from, fault, alone)))
+    const found = delays.filter((delay) => delay !== undefined).sort((a, b) => a - b)
+    const middle = found[Math.floor(found.length / 2)]
+    return { fault, tried: delays.length, found: found.length, middle, longest: found.at(-1) }
+  })
+  console.table(rows)
+  return rows
+}
 
 describe.skipIf(!isHere)('suspect rules on four years of three sites', () => {
   console.info(`seed of the noise: ${seed}`)
-  const falseDays = (from: number, to: number, alone: boolean): Record<string, number> => {
-    const counts: Record<string, number> = { any: 0, looks: 0 }
-    for (let day = from; day < to; day += lookEvery)
-      for (let who = 0; who < 3; who++) {
-        const seen = seenOn(
-          day,
-          data.map(({ hours }) => hours),
-          who,
-          alone,
-        )
-        counts.looks++
-        if (seen.length > 0) counts.any++
-        for (const { code } of seen) counts[code] = (counts[code] ?? 0) + 1
-      }
-    return counts
-  }
-  const report = (alone: boolean, names = Object.keys(faults)) => {
-    const rows = names.flatMap((fault) =>
-      (['early', 'late'] as const).map((years) => {
-        const delays = starts[years].flatMap((from) =>
-          [0, 1, 2].map((who) => delayOf(who, from, fault, alone)),
-        )
-        const found = delays.filter((delay) => delay !== undefined).sort((a, b) => a - b)
-        const middle = found[Math.floor(found.length / 2)]
-        return { fault, years, tried: delays.length, found: found.length, middle, longest: found.at(-1) }
-      }),
-    )
-    console.table(rows)
-    return rows
-  }
 
-  it('seldom suspect a sound station', () => {
-    const [early, late] = [falseDays(0, 730, false), falseDays(730, 1461, false)]
-    console.info(
-      'looks (one in ten days) at sound stations beside neighbours, first and last two years:',
-      early,
-      late,
-    )
-    expect(early.any / early.looks).toBeLessThan(0.02)
-    expect(late.any / late.looks).toBeLessThan(0.03)
-    const alone = [falseDays(0, 730, true), falseDays(730, 1461, true)]
-    console.info('the same alone:', ...alone)
-    expect(alone[1].any / alone[1].looks).toBeLessThan(0.02)
+  it('have the levels that the first two years give', () => {
+    const levels = chosen()
+    console.info('chosen on the first two years, sound stations only:', levels)
+    for (const [key, level] of Object.entries(levels) as [keyof SuspectLevels, number][])
+      expect(Math.abs(suspectLevels[key] / level - 1), key).toBeLessThan(0.03)
   }, 180_000)
 
-  it('find what was injected beside neighbours', () => {
-    const late = report(false).filter(({ years }) => years === 'late')
-    const of = (fault: string) => late.find((row) => row.fault === fault)!
+  it('seldom suspect a sound station in the last two years', () => {
+    const [beside, alone] = [falseAlarms(false), falseAlarms(true)]
+    const told = { stationYears: stationYears.toFixed(1), beside, alone }
+    console.info(
+      `false alarms in the last two years, a look a day: ${perYear(beside).toFixed(2)} a station-year`,
+      told,
+    )
+    // It came to 2.3 and 0 when the levels were chosen; this notices what gets worse.
+    expect(perYear(beside)).toBeLessThan(3)
+    expect(perYear(alone)).toBeLessThan(1)
+  }, 180_000)
+
+  it('find what was injected in the last two years, beside neighbours', () => {
+    const rows = report(false)
+    const of = (fault: string) => rows.find((row) => row.fault === fault)!
     for (const [fault, share] of [
       ['flat', 0.9],
       ['half gain', 0.9],
@@ -134,8 +177,7 @@ describe.skipIf(!isHere)('suspect rules on four years of three sites', () => {
   }, 180_000)
 
   it('alone find what stands still; half gain is printed, for nothing can be promised of it', () => {
-    const late = report(true, ['flat', 'half gain']).filter(({ years }) => years === 'late')
-    const flat = late.find(({ fault }) => fault === 'flat')!
+    const flat = report(true, ['flat', 'half gain']).find(({ fault }) => fault === 'flat')!
     expect(flat.found / flat.tried).toBeGreaterThanOrEqual(0.9)
   }, 180_000)
 
