@@ -1,13 +1,12 @@
 /** The loop of a station: from its start over each pull and each finished minute to its stop. station.ts says what it assumes. */
 import { addSeconds, type EventLine, type MonoSeconds } from '../terms/terms.js'
-import { restoreInstruments } from './before.js'
-import { lookAtClock, restoreClock } from './clock-watch.js'
+import { lookAtClock } from './clock-watch.js'
 import { healthMessage, type StationView } from './health-message.js'
 import { Keeper } from './keeper.js'
 import type { StationOptions, StationPorts } from './options.js'
 import { makeParts, type Parts } from './parts.js'
 import { RecordWriter } from './record-writer.js'
-import { earlierBoots, readCheckpoint, restoreEvents } from './restart.js'
+import { restoreStation } from './restore-station.js'
 import { daySoFar, type DaySoFar } from './running-averages.js'
 import { Teller } from './teller.js'
 import { TimeSources } from './time-sources.js'
@@ -77,30 +76,8 @@ export class Loop {
     return line
   }
 
-  async restore(): Promise<void> {
-    const { state, store } = this.ports
-    const { alerting, troubles, delivery, commands, site, uplink, ladder, energy, clock, faults, boot } =
-      this.parts
-    const loaded = await state.load()
-    if (!loaded.ok) faults.raise('state', loaded.fault, this.tickedAt)
-    const checkpoint = readCheckpoint(loaded.ok ? loaded.value : undefined)
-    const found = await restoreEvents(store, checkpoint)
-    alerting.restore(found.changes)
-    await troubles.restore(checkpoint.troubles, store)
-    delivery?.restore(found.delivery, this.tickedAt)
-    commands?.restore(found.commands)
-    this.keeper.session = found.newestSession + 1
-    this.keeper.settingsHash = found.settingsHash
-    this.keeper.sealing.restore(checkpoint.seals)
-    uplink?.restore(checkpoint.uplink, this.keeper.session, this.tickedAt)
-    ladder?.restore((Object(checkpoint.uplink) as { ladder?: unknown }).ladder, this.tickedAt)
-    site.restore(found.site, await earlierBoots(store, boot))
-    await restoreInstruments(this.parts, this.ports, this.options.notBefore)
-    await restoreClock(this.parts, this.ports)
-    energy?.restore(checkpoint.energy, clock.at(this.tickedAt))
-    const { damaged } = store.recovered
-    if (damaged > 0)
-      faults.raise('store', { code: 'store-damaged', detail: `${damaged} lines` }, this.tickedAt)
+  restore(): Promise<void> {
+    return restoreStation(this.parts, this.ports, this.keeper, this.options, this.tickedAt)
   }
 
   begin(): void {
