@@ -12,10 +12,13 @@ export function limitsFor(
   seen: StationSeen,
   rules: JudgeRules,
 ): { lateSeconds: number; silentSeconds: number } {
-  const promised = seen.alive?.nextContactSeconds ?? 0
+  const { nextContactSeconds: promised = 0, everySeconds: every } = seen.alive ?? {}
+  // Its modem rests, and then it speaks as often as ever.
+  const away =
+    every === undefined ? silentShare * promised : promised + Math.max(rules.silentAfterSeconds, 2 * every)
   return {
     lateSeconds: Math.max(rules.lateAfterSeconds, lateShare * promised),
-    silentSeconds: Math.max(rules.silentAfterSeconds, silentShare * promised),
+    silentSeconds: Math.max(rules.silentAfterSeconds, away),
   }
 }
 
@@ -38,14 +41,16 @@ export function silenceReasons(seen: StationSeen, rules: JudgeRules, now: Heard)
         ...{ firstThing: 'wait for the next contact, then look at link and supply', ...since(seen) },
       },
     ]
-  return departed(seen)
+  return departed(seen, rules)
 }
 
 /** It said that it ends, or its broker noticed that it is gone. */
-function departed(seen: StationSeen): Reason[] {
+function departed(seen: StationSeen, rules: JudgeRules): Reason[] {
   if (seen.alive?.state === 'stopped')
     return [{ code: 'stopped', state: 'late', words: 'it was stopped', ...start, ...since(seen) }]
   if (seen.alive?.state !== 'lost') return []
+  // Its modem is off by its hours: the connection breaks off each time.
+  if ((seen.alive.nextContactSeconds ?? 0) > rules.lateAfterSeconds) return []
   return [
     { code: 'connection-lost', state: 'late', words: 'its connection broke off', ...look, ...since(seen) },
   ]
@@ -60,7 +65,7 @@ function nothing({ heardAt }: StationSeen, age: number): string {
 
 function promise({ alive }: StationSeen): string {
   const seconds = alive?.nextContactSeconds
-  return seconds === undefined ? '' : `; promised was every ${Math.max(1, Math.round(seconds / 60))} min`
+  return seconds === undefined ? '' : `; promised was within ${Math.max(1, Math.round(seconds / 60))} min`
 }
 
 function lastWord({ alive }: StationSeen): string {

@@ -30,6 +30,8 @@ export interface AliveReport {
   readonly boot?: string
   readonly session?: number
   readonly nextContactSeconds?: number
+  /** How often it speaks otherwise, where the next contact is further away than that. */
+  readonly everySeconds?: number
 }
 
 export interface AveragesReport {
@@ -93,12 +95,17 @@ const aliveStates = ['running', 'stopped', 'lost'] as const
 function aliveOf(facts: Facts): Report | undefined {
   const state = aliveStates.find((word) => word === facts.state)
   if (!state) return undefined
-  const nextContactSeconds = numberIn(facts.next_contact_s)
+  const secondsOf = (value: unknown): number | undefined => {
+    const seconds = numberIn(value)
+    return seconds && Math.max(0, seconds)
+  }
+  const nextContactSeconds = secondsOf(facts.next_contact_s)
+  const everySeconds = secondsOf(facts.every_s)
   return {
     kind: 'alive',
     alive: {
       state,
-      ...known({ ...life(facts), nextContactSeconds: nextContactSeconds && Math.max(0, nextContactSeconds) }),
+      ...known({ ...life(facts), nextContactSeconds, everySeconds }),
     },
   }
 }

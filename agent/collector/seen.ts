@@ -43,6 +43,12 @@ const mostReasons = 16
 /** Fewer readings say nothing of a share. */
 const leastReadings = 300
 
+/** A last will promises nothing: what its station promised before holds. */
+const aliveWithPromise = (alive: AliveReport, before: AliveReport | undefined): AliveReport =>
+  alive.state === 'lost' && alive.nextContactSeconds === undefined && before?.nextContactSeconds !== undefined
+    ? { ...alive, nextContactSeconds: before.nextContactSeconds, everySeconds: before.everySeconds }
+    : alive
+
 /** The name of one station more than are watched, or nothing. */
 export class StationsSeen {
   private readonly seen = new Map<string, Changing>()
@@ -79,7 +85,10 @@ export class StationsSeen {
     if (isOwnWord) entry.heardAt = at
     if (report.kind === 'health') takeHealth(entry, report.health, at, retained)
     else if (report.kind === 'alive')
-      Object.assign(entry, { alive: report.alive, ...(retained && entry.aliveAt ? {} : { aliveAt: at }) })
+      Object.assign(entry, {
+        alive: aliveWithPromise(report.alive, entry.alive),
+        ...(retained && entry.aliveAt ? {} : { aliveAt: at }),
+      })
     else if (report.kind === 'averages') entry.averages = report.averages
     else if (entry.alerts.has(report.alert.rule) || entry.alerts.size < mostAlerts)
       entry.alerts.set(report.alert.rule, report.alert)

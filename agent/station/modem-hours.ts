@@ -1,5 +1,5 @@
 import type { FaultBoard } from '../health/health.js'
-import type { MonoSeconds, OnOffSwitch, UtcMillis } from '../terms/terms.js'
+import { addSeconds, type MonoSeconds, type OnOffSwitch, type UtcMillis } from '../terms/terms.js'
 
 export interface ModemOptions {
   /** It is let on for so long, so often, between two hours of the day in local standard time. */
@@ -16,6 +16,7 @@ const hourMillis = 3_600_000
 const onDemandSeconds = 600
 /** Nothing goes through a modem before it has found its network. */
 const comesUpSeconds = 30
+const longestAwaySeconds = 48 * 3600
 
 /** When the station may connect, and the power of the modem with it. */
 export class ModemHours {
@@ -53,6 +54,13 @@ export class ModemHours {
     this.wanted.push(now)
     this.wantedUntil = now + onDemandSeconds
     this.mayConnect(now, this.isHeld)
+  }
+
+  /** Seconds until the station is heard again, that would say something every so often. */
+  nextContactSeconds(now: MonoSeconds, everySeconds: number): number {
+    for (let seconds = everySeconds; seconds < everySeconds + longestAwaySeconds; seconds += 60)
+      if (this.isOpen(addSeconds(now, seconds))) return seconds
+    return everySeconds
   }
 
   /** It has been on for long enough that something may go through it. */

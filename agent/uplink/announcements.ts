@@ -24,6 +24,8 @@ export class Announcements {
   private restsUntil = -Infinity
   private untrue = false
   private session = 0
+  /** When we are heard again at the latest, s; set by who knows of the modem's hours. */
+  nextContact: ((now: MonoSeconds, everySeconds: number) => number) | undefined
 
   constructor(
     private readonly options: UplinkOptions,
@@ -62,9 +64,11 @@ export class Announcements {
   }
 
   /** Said again each time: a will that was late may have overwritten it. */
-  sayAlive(): void {
+  sayAlive(now: MonoSeconds): void {
     this.untrue = false
-    const more = { next_contact_s: this.options.packEverySeconds }
+    const every = this.options.packEverySeconds
+    const next = Math.round(this.nextContact?.(now, every) ?? every)
+    const more = { next_contact_s: next, ...(next > every ? { every_s: every } : {}) }
     this.retained.put('alive', aliveMessage('running', this.life, more), 'again')
   }
 
@@ -96,7 +100,7 @@ export class Announcements {
 
   /** A fault when what we said did not come back in time. */
   step(now: MonoSeconds): Fault | undefined {
-    if (this.untrue) this.sayAlive()
+    if (this.untrue) this.sayAlive(now)
     return this.roundTrip.overdue(now)
   }
 

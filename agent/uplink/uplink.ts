@@ -57,7 +57,7 @@ const lateDetail = 'lines that no receipt names in time are sent again'
 export class Uplink {
   private readonly ledger: Ledger
   private readonly link: Link
-  private readonly announcements: Announcements
+  readonly announcements: Announcements
   private readonly departures: Departures
   private readonly pace: Pace
   private readonly inFlight = new InFlight()
@@ -173,7 +173,7 @@ export class Uplink {
     this.dueAt = addSeconds(now, this.options.packEverySeconds)
     this.wanted = true
     this.ledger.markPresent()
-    this.announcements.sayAlive()
+    this.announcements.sayAlive(now)
   }
 
   private request(): ReturnType<Incoming['request']> {
