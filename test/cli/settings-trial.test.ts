@@ -82,15 +82,15 @@ async function story(disk: MemoryDisk, may: (texts: readonly (string | undefined
   may(['first'])
   const second = await life.ask({ text: 'second' })
   if (life.ends.length > 0) await life.begin()
-  if (life.runs !== 'second') return
+  if ((life.runs as string) !== 'second') return
   await life.pass(lastsSeconds)
   const late = await life.ask({ confirm: second.trial })
   expect(late.ok).toBe(false)
   await life.begin()
-  expect(life.runs === 'first' || disk.operations >= disk.powerFailsAfter).toBe(true)
+  expect((life.runs as string) === 'first' || disk.operations >= disk.powerFailsAfter).toBe(true)
   const third = await life.ask({ text: 'third' })
   await life.begin()
-  if (life.runs !== 'third') return
+  if ((life.runs as string) !== 'third') return
   may(['first', 'third'])
   if ((await life.ask({ confirm: third.trial })).ok) may(['third'])
 }
