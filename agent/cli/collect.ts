@@ -156,13 +156,18 @@ async function live(
   return new Promise((resolve) => {
     const end = (): void => {
       ticker.stop()
-      void Promise.all([collector.stop(), control.close(), open.close(), told?.end(), database.end(), suspects.end()]).then(
-        () => {
-          status.step(clock.mono(), true)
-          log.info('stopped', { lines: collector.lines, packs: collector.counts() })
-          resolve(0)
-        },
-      )
+      void Promise.all([
+        collector.stop(),
+        control.close(),
+        open.close(),
+        told?.end(),
+        database.end(),
+        suspects.end(),
+      ]).then(() => {
+        status.step(clock.mono(), true)
+        log.info('stopped', { lines: collector.lines, packs: collector.counts() })
+        resolve(0)
+      })
     }
     process.once('SIGTERM', end)
     process.once('SIGINT', end)

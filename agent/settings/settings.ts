@@ -24,12 +24,7 @@ import { settingsOf, type Settings, type StationSettings } from './shape.js'
 import { readYaml } from './yaml-text.js'
 import { lowestOffsetMinutes } from './zone.js'
 
-export {
-  effectiveSettingsText,
-  measuringHash,
-  settingsEventDetails,
-  shownSettingsText,
-} from './effective.js'
+export { effectiveSettingsText, measuringHash, settingsEventDetails, shownSettingsText } from './effective.js'
 export {
   collectorJsonSchemaText,
   isCollectorSettings,

@@ -452,7 +452,8 @@ const kinds = {
     severity: 'warning',
     transient: true,
     words: 'the board stays on: that it would wake again was not proven, or cannot be',
-    firstThing: 'run motepost check --try-wake beside the station: it ends the board and sees whether it wakes',
+    firstThing:
+      'run motepost check --try-wake beside the station: it ends the board and sees whether it wakes',
   },
   'store-other-board': {
     severity: 'trouble',
