@@ -145,7 +145,8 @@ describeWith(['socat', 'mosquitto'], 'a port that goes away [rig]', () => {
       for (let n = 0; n < 2; n++) await cycle()
       const [descriptors, kilobytes] = [rig.descriptors().length, rig.residentKilobytes()]
       for (let n = 0; n < 4; n++) await cycle()
-      expect(rig.descriptors().length).toBeLessThanOrEqual(descriptors)
+      // A file of the store is open for as long as its sync takes; what leaks stays.
+      await waitFor('as few descriptors as before', () => rig.descriptors().length <= descriptors)
       expect(rig.residentKilobytes()).toBeLessThan(kilobytes + 20_000)
       expect(rig.raised('port-unsteady')).toBe(1)
       expect(rig.raised('port-gone')).toBe(1)
