@@ -42,10 +42,10 @@ export interface StationOptions {
   readonly notBefore: UtcMillis
   /** For the event line of a start: version. */
   readonly startDetails: Readonly<Record<string, string>>
-  /** The settings without secrets and their `hash`, for an event line when they changed; absent: none is written. */
   /** Told in health, so that a group can be compared: the version, and a hash of what is measured how. */
   readonly software?: string
   readonly measuring?: string
+  /** The settings without secrets and their `hash`, for an event line when they changed; absent: none is written. */
   readonly settingsDetails?: Readonly<Record<string, string>>
   /** Of the key that signs, for people to note; absent: nobody knows. */
   readonly keyFingerprint?: string
