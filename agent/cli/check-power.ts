@@ -1,5 +1,5 @@
 import { command } from '../instruments/instruments.js'
-import type { WakeProof } from '../hardware/board-power.js'
+import type { BoardPowerCommand, WakeProof } from '../hardware/board-power.js'
 import { chemistries } from '../power/power.js'
 import type { InstrumentSettings, Settings } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
@@ -28,11 +28,21 @@ export async function checkPowerSettings(settings: Settings): Promise<CheckItem[
     })
   const board = boardPowerOf(settings)
   if (!board) return items
-  const looked = await board.look()
-  if (!looked.ok) return [...items, { what: 'wake', well: false, words: faultText(looked.fault) }]
+  return [...items, await wakeItem(board)]
+}
+
+async function wakeItem(board: BoardPowerCommand): Promise<CheckItem> {
+  const what = 'wake'
   const proof = await board.proof()
-  const words = `${board.name}: ${looked.value}; ${proofWords(proof)}`
-  return [...items, { what: 'wake', well: proof.state !== 'failed', words }]
+  // To look at the path would take its alarm away.
+  if (proof.state === 'under way') return { what, well: true, words: `${board.name}: ${proofWords(proof)}` }
+  const looked = await board.look()
+  if (!looked.ok) return { what, well: false, words: faultText(looked.fault) }
+  return {
+    what,
+    well: proof.state !== 'failed',
+    words: `${board.name}: ${looked.value}; ${proofWords(proof)}`,
+  }
 }
 
 function proofWords(proof: WakeProof): string {

@@ -1,5 +1,5 @@
 import { readFile, writeFile } from 'node:fs/promises'
-import { bad, done, type Outcome } from '../terms/terms.js'
+import { bad, done, good, type Outcome } from '../terms/terms.js'
 import { commandSwitch } from './power-switch.js'
 
 /** What gives the board its power again. Faults: wake-unproven. */
@@ -35,7 +35,7 @@ export function rtcAlarm(file: string, utcNow: () => number): WakePath {
   const look = async (): Promise<Outcome<string>> => {
     const set = await wakeIn(lookSeconds)
     await clear().catch(() => undefined)
-    return set.ok ? { ok: true, value: 'the clock took an alarm and gave it back' } : set
+    return set.ok ? good('the clock took an alarm and gave it back') : set
   }
   return { name: file, declared: { wake_alarm: file }, wakeIn, look }
 }
@@ -48,6 +48,6 @@ export function wakeSwitch(words: readonly string[], limitSeconds: number): Wake
     declared: { wake_switch: words },
     wakeIn: (seconds) =>
       commandSwitch([program, ...more, String(Math.round(seconds))], limitSeconds, 'wake-unproven').cycle(),
-    look: () => Promise.resolve({ ok: true, value: 'it is not asked without need' }),
+    look: () => Promise.resolve(good('it is not asked without need')),
   }
 }

@@ -154,6 +154,7 @@ describeWith(['socat', 'faketime'], 'a station on its battery [rig]', () => {
       expect(check('--try-wake')).toContain('The board is ended now, and is to wake by ')
       expect(runsOf('off')).toBe('now\n')
       expect(check()).toContain('a trial is under way')
+      expect(Number(readFileSync(file('alarm'), 'utf8'))).toBeGreaterThan(Date.now() / 1000)
       asIfEndedAndWoken()
       expect(check()).toMatch(/in a trial the board woke by it, -?\d+ s after its time/)
       writeFileSync(file('off.runs'), '')
