@@ -1,5 +1,6 @@
 /** What a collector is told and given, and what it takes. */
 import type {
+  BackoffBounds,
   Broker,
   ColumnSet,
   Fault,
@@ -9,7 +10,7 @@ import type {
   RangeSet,
   UtcMillis,
 } from '../terms/terms.js'
-import { usualPackLimits, type BackoffBounds, type PackLimits, type UnpackedLine } from '../uplink/uplink.js'
+import { usualPackLimits, type PackLimits, type UnpackedLine } from '../uplink/uplink.js'
 import type { JudgeRules } from './judge.js'
 import type { Reason } from './standing.js'
 

@@ -1,5 +1,5 @@
 /** What a sink is told and given. */
-import type { Disk, Fault, FaultCode, Outcome, Random, SqlDatabase } from '../terms/terms.js'
+import type { BackoffBounds, Disk, Fault, FaultCode, Outcome, Random, SqlDatabase } from '../terms/terms.js'
 
 /** An archived store of one station. */
 export interface ArchivedStore {
@@ -15,7 +15,7 @@ export interface SqlOptions {
   readonly schema: string
   /** Lines in one transaction. */
   readonly mostLines: number
-  readonly backoff: { readonly firstSeconds: number; readonly mostSeconds: number }
+  readonly backoff: BackoffBounds
   /** All stores are looked at so often, whether anything was said of them or not. */
   readonly surveyEverySeconds: number
   /** When lines wait for longer, it is told. */

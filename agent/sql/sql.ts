@@ -12,6 +12,7 @@
  */
 import {
   addSeconds,
+  Backoff,
   bad,
   done,
   InFlight,
@@ -40,8 +41,7 @@ export class SqlSink {
   private follower: Follower | undefined
   private working = false
   private stopping = false
-  private failures = 0
-  private restsUntil = -Infinity as MonoSeconds
+  private readonly backoff: Backoff
   private surveyAt = -Infinity as MonoSeconds
   /** Infinite before the first step: what waits then has waited for nobody yet. */
   private now = Infinity as MonoSeconds
@@ -56,7 +56,9 @@ export class SqlSink {
   constructor(
     private readonly options: SqlOptions,
     private readonly ports: SqlPorts,
-  ) {}
+  ) {
+    this.backoff = new Backoff(options.backoff, ports.random)
+  }
 
   /** Lines were added to this store, or may have been. */
   changed(store: ArchivedStore): void {
@@ -75,7 +77,7 @@ export class SqlSink {
       for (const [key, { store }] of this.waiting) this.waiting.set(key, { store, since: now })
     this.now = now
     this.tellBehind()
-    if (this.stopping || this.working || now < this.restsUntil) return
+    if (this.stopping || this.working || !this.backoff.mayTry(now)) return
     if (this.waiting.size === 0 && now < this.surveyAt) return
     this.working = true
     this.inFlight.track(
@@ -103,7 +105,7 @@ export class SqlSink {
     while (this.waiting.size > 0 && !this.stopping) {
       const written = await this.oneBatch(follower.value)
       if (!written.ok) return written
-      this.failures = 0
+      this.backoff.wentWell()
       this.ports.faults.clear('sql-package-missing', 'sql-unreachable', 'sql-refused-login', 'sql-refused')
     }
     if (this.aside.length === 0) {
@@ -190,9 +192,7 @@ export class SqlSink {
 
   /** The next connection may be to another database, or to an older state of it: everything is looked at anew. */
   private async failed(fault: Fault): Promise<void> {
-    const { firstSeconds, mostSeconds } = this.options.backoff
-    const ceiling = Math.min(mostSeconds, firstSeconds * 2 ** Math.min(this.failures++, 30))
-    this.restsUntil = addSeconds(this.now, Math.max(1, this.ports.random.next() * ceiling))
+    this.backoff.failed(this.now)
     this.surveyAt = -Infinity as MonoSeconds
     this.raise(fault)
     await this.close()
@@ -219,7 +219,7 @@ export class SqlSink {
     )
     const isIdle = this.waiting.size === 0 && !this.working
     return {
-      state: this.failures > 0 ? 'waiting' : isIdle ? 'following' : 'catching-up',
+      state: this.backoff.standing.failures > 0 ? 'waiting' : isIdle ? 'following' : 'catching-up',
       storesWaiting: this.waiting.size,
       behindSeconds: Number.isFinite(since) ? Math.max(0, this.now - since) : 0,
       ...{ taken: this.taken, given: this.given, refused: { ...this.refused } },

@@ -1,14 +1,15 @@
-import type {
-  Broker,
-  BrokerSession,
-  Fault,
-  FaultCode,
-  Message,
-  MonoSeconds,
-  Random,
-  Will,
+import {
+  Backoff,
+  type BackoffBounds,
+  type Broker,
+  type BrokerSession,
+  type Fault,
+  type FaultCode,
+  type Message,
+  type MonoSeconds,
+  type Random,
+  type Will,
 } from '../terms/terms.js'
-import { Backoff, type BackoffBounds } from './backoff.js'
 
 export type LinkState = 'apart' | 'connecting' | 'connected' | 'ending'
 

@@ -1,4 +1,5 @@
 import type {
+  BackoffBounds,
   Broker,
   ColumnSet,
   Fault,
@@ -8,7 +9,6 @@ import type {
   Range,
   StageCounts,
 } from '../terms/terms.js'
-import type { BackoffBounds } from './backoff.js'
 import type { LedgerOptions } from './ledger.js'
 import type { LinkState } from './link.js'
 import type { LinkCost } from './meter.js'

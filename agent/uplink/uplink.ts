@@ -32,7 +32,6 @@ import type { UplinkOptions, UplinkPorts, UplinkStatus } from './options.js'
 import { Pace } from './pace.js'
 import { clearAnswered, uplinkStatus } from './report.js'
 
-export type { BackoffBounds } from './backoff.js'
 export type { AnswerPlace } from './command-line.js'
 export * from './command.js'
 export { Link, type LinkHooks, type LinkState } from './link.js'

@@ -1,7 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { isBalanced, monoSeconds, RangeSet } from '../../agent/terms/terms.js'
-import { Backoff } from '../../agent/uplink/backoff.js'
+import { Backoff, isBalanced, monoSeconds, RangeSet } from '../../agent/terms/terms.js'
 import { Ledger } from '../../agent/uplink/ledger.js'
 import { readReceipt, receiptJson, receiptOf } from '../../agent/uplink/receipt.js'
 import { repeatable } from '../support/made-lines.js'

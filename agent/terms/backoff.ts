@@ -1,4 +1,5 @@
-import { addSeconds, type MonoSeconds, type Random } from '../terms/terms.js'
+import type { Random } from './ports.js'
+import { addSeconds, type MonoSeconds } from './time.js'
 
 export interface BackoffBounds {
   readonly firstSeconds: number
