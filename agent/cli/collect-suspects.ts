@@ -2,6 +2,7 @@
 import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { suspicionsOf, type StationHours, type Suspicion } from '../analysis/analysis.js'
+import { isHour } from '../averages/averages.js'
 import type { Reason } from '../collector/collector.js'
 import { addUtcSeconds, utcMillis, utcText, type Log, type UtcMillis } from '../terms/terms.js'
 import { findAverages, utcOf, type SeriesFigures } from './averages.js'
@@ -22,6 +23,7 @@ export class Suspects {
   private found = new Map<string, readonly Reason[]>()
   private lookedDay: number | undefined
   private work: Promise<void> | undefined
+  private isEnding = false
 
   constructor(
     private readonly archive: string,
@@ -34,7 +36,7 @@ export class Suspects {
     return this.found.get(station) ?? []
   }
 
-  /** A look begins with the first step and with each new day of UTC. @param utc undefined while no clock is trusted */
+  /** A look begins with the first step of each day of UTC, over restarts too. @param utc undefined while no clock is trusted */
   step(utc: UtcMillis | undefined): void {
     if (utc === undefined || this.work) return
     const day = Math.floor(utc / dayMillis)
@@ -45,35 +47,40 @@ export class Suspects {
       .finally(() => (this.work = undefined))
   }
 
-  async end(): Promise<void> {
+  /** The look that is under way has ended. */
+  async settled(): Promise<void> {
     await this.work
+  }
+
+  /** Ends with the station that is read now; what is missing is looked at after the next start. */
+  end(): Promise<void> {
+    this.isEnding = true
+    return this.settled()
   }
 
   private async look(utc: UtcMillis): Promise<void> {
     const to = utcMillis(Math.floor(utc / hourMillis) * hourMillis)
-    const all = await hoursOfStations(this.archive, addUtcSeconds(to, -lookDays * 86_400), lookDays * 24)
+    const from = addUtcSeconds(to, -lookDays * 86_400)
+    const all = await hoursOfStations(this.archive, from, lookDays * 24, () => this.isEnding)
+    if (!all) return
     this.found = new Map(
-      all.map((one) => [
-        one.name,
-        suspicionsOf(addUtcSeconds(to, -lookDays * 86_400), one, besides(all, one)).map(reasonOf),
-      ]),
+      all.map((one) => [one.name, suspicionsOf(from, one, besides(all, one)).map(reasonOf)]),
     )
-    const kept = [...this.found].filter(([, reasons]) => reasons.length > 0)
-    writeWhole(
-      join(this.archive, fileName),
-      JSON.stringify({ v: 1, suspects: Object.fromEntries(kept) }, null, 1) + '\n',
-    )
+    const suspects = Object.fromEntries([...this.found].filter(([, reasons]) => reasons.length > 0))
+    const day = Math.floor(utc / dayMillis)
+    writeWhole(join(this.archive, fileName), JSON.stringify({ v: 1, day, suspects }, null, 1) + '\n')
   }
 
   /** What the last look found holds until the next. */
   private restore(): void {
     try {
-      const { v, suspects } = Object(
+      const { v, day, suspects } = Object(
         JSON.parse(readFileSync(join(this.archive, fileName), 'utf8')),
       ) as Record<string, unknown>
       if (v !== 1) return
       for (const [station, reasons] of Object.entries(Object(suspects) as Record<string, unknown>))
         if (Array.isArray(reasons) && reasons.every(isReason)) this.found.set(station, reasons)
+      if (typeof day === 'number') this.lookedDay = day
     } catch {
       // None was written yet, or it is damaged: the next look finds them again.
     }
@@ -97,12 +104,13 @@ function besides(all: readonly StationHours[], one: StationHours): readonly Stat
   return [...all.slice(at + 1), ...all.slice(0, at)].slice(0, mostNeighbours)
 }
 
-/** Hours of PM2.5 of every station that has any, by name; `from` is the start of the first. */
-export async function hoursOfStations(
+/** Hours of PM2.5 of every station that has any, by name; `from` is the start of the first. Undefined: it was ended. */
+async function hoursOfStations(
   archive: string,
   from: UtcMillis,
   hours: number,
-): Promise<StationHours[]> {
+  isEnding: () => boolean,
+): Promise<StationHours[] | undefined> {
   const opened = await openStores(archive)
   if (!opened.ok) return []
   const byStation = new Map<string, DeskStore[]>()
@@ -110,6 +118,7 @@ export async function hoursOfStations(
     byStation.set(store.station, [...(byStation.get(store.station) ?? []), store])
   const all: StationHours[] = []
   for (const [name, stores] of [...byStation].sort(([a], [b]) => (a < b ? -1 : 1)).slice(0, mostStations)) {
+    if (isEnding()) return undefined
     const own = await hoursOf(stores, from, hours)
     if (own) all.push({ name, hours: own })
   }
@@ -146,8 +155,7 @@ async function hoursOf(
   for (const { figures, zone } of same)
     for (const { figure } of figures.rows) {
       const at = Math.floor((utcOf(figure.from, zone) - from) / hourMillis)
-      if (at >= 0 && at < hours && (figure.kind === 'full' || figure.kind === 'sampled'))
-        values[at] = figure.mean
+      if (at >= 0 && at < hours && isHour(figure)) values[at] = figure.mean
     }
   return values
 }

@@ -1,4 +1,4 @@
-import { writeFileSync } from 'node:fs'
+import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { Suspects } from '../../agent/cli/collect-suspects.js'
@@ -49,7 +49,7 @@ const told: string[] = []
 async function looked(archive: string): Promise<Suspects> {
   const suspects = new Suspects(archive, { warn: (words) => told.push(words) })
   suspects.step(now)
-  await suspects.end()
+  await suspects.settled()
   return suspects
 }
 const codes = (suspects: Suspects, station: string): string[] => suspects.of(station).map(({ code }) => code)
@@ -77,15 +77,35 @@ describe('the stations of an archive beside each other', () => {
     const suspects = new Suspects(archive, { warn: () => undefined })
     suspects.step(undefined)
     suspects.step(now)
-    await suspects.end()
+    await suspects.settled()
     await put(archive, 'harbour', 2, hoursOf(2, sound))
     await put(archive, 'quarry', 3, hoursOf(3, halved))
     suspects.step(utcMillis(now + 3_600_000))
-    await suspects.end()
+    await suspects.settled()
     expect(codes(suspects, 'quarry')).toEqual([])
     suspects.step(utcMillis(now + 86_400_000))
-    await suspects.end()
+    await suspects.settled()
     expect(codes(suspects, 'quarry')).toEqual(['gain-step'])
+  })
+
+  it('are not read again by a restart on the same day, and a stop does not wait for those that were not read yet', async () => {
+    const archive = newFolder()
+    await put(archive, 'gate', 1, hoursOf(1, halved))
+    await put(archive, 'harbour', 2, hoursOf(2, sound))
+    await put(archive, 'quarry', 3, hoursOf(3, sound))
+    const stopped = new Suspects(archive, { warn: () => undefined })
+    stopped.step(now)
+    await stopped.end()
+    expect(existsSync(join(archive, 'suspects.json'))).toBe(false)
+    await looked(archive)
+    const written = readFileSync(join(archive, 'suspects.json'), 'utf8')
+    await put(archive, 'north', 4, hoursOf(4, halved))
+    const again = await looked(archive)
+    expect([readFileSync(join(archive, 'suspects.json'), 'utf8'), codes(again, 'north')]).toEqual([
+      written,
+      [],
+    ])
+    expect(codes(again, 'gate')).toEqual(['gain-step'])
   })
 
   it('do not hold another unit against the one before it', async () => {
