@@ -45,10 +45,6 @@ export class PushedFiles {
   keep(pushed: PushedSettings): Promise<Outcome<void>> {
     return this.keptFile.save(pushed)
   }
-
-  forget(): Promise<Outcome<void>> {
-    return this.keptFile.save(null)
-  }
 }
 
 /** What cannot be read is nothing: the person's file is always there to run on. */
