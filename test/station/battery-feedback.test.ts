@@ -1,9 +1,9 @@
 import { expect, it } from 'vitest'
 import { loadLayout } from '../../agent/cli/layouts.js'
 import { command } from '../../agent/instruments/instruments.js'
-import { chemistries, usualRules } from '../../agent/power/power.js'
 import { MadeBattery } from '../../agent/simulation/made-battery.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
+import { energyOf } from '../support/station-options.js'
 import { newClock, startRig, ToldGauge, ToldSensor } from '../support/station-rig.js'
 
 const layout = loadLayout('frames-424d-32')
@@ -28,19 +28,11 @@ async function nightOf(plan: 'continuous' | 'protecting'): Promise<{ percent: nu
     battery_voltage: { enumerable: true, get: () => battery.at(clock.mono()).batteryVolts },
     battery_current: { enumerable: true, get: () => battery.at(clock.mono()).batteryAmperes },
   })
-  const rules = { ...usualRules, ...chemistries.lifepo4 }
   const rig = await startRig(clock, new MemoryDisk(), {
     instruments: [{ sensor, options: { wake, planned: { command: sleep, supply: undefined } } }],
     gauge,
     options: {
-      energy: {
-        battery: {
-          ...{ chemistry: chemistries.lifepo4, capacityAmpereHours: 20, nominalVolts: 12.8 },
-          ...{ gaugeGainError: 0.02, gaugeOffsetAmperes: 0.05 },
-        },
-        load: { boardWatts: 1, sensorWatts: 8, modemWatts: 0 },
-        plan: { plan, rules, richerWhenAlerted: false, standardOffsetMinutes: 0 },
-      },
+      energy: energyOf(plan, { load: { sensorWatts: 8 } }),
     },
   })
   await rig.live(darkHours * 3600)

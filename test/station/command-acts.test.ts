@@ -1,14 +1,11 @@
 /** Each command, from its signed bytes to what it does at a station and what it answers. */
 import { generateKeyPairSync, sign } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
-import type { AlertRule } from '../../agent/alerts/alerts.js'
 import { command as bytesOf } from '../../agent/instruments/instruments.js'
 import { loadLayout } from '../../agent/cli/layouts.js'
-import { usualDelivery } from '../../agent/delivery/delivery.js'
-import { chemistries, usualRules } from '../../agent/power/power.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import { siteLineName } from '../../agent/sitelog/sitelog.js'
-import type { StationOptions, StationPorts } from '../../agent/station/station.js'
+import type { StationPorts } from '../../agent/station/station.js'
 import {
   good,
   utcMillis,
@@ -17,6 +14,7 @@ import {
   type RecordLine,
 } from '../../agent/terms/terms.js'
 import { signedCommand } from '../../agent/uplink/uplink.js'
+import { dustRule, energyOf, tellingOne } from '../support/station-options.js'
 import { newClock, startRig, startUtc, ToldGauge, ToldSensor, type Rig } from '../support/station-rig.js'
 
 type Uplink = ReturnType<NonNullable<StationPorts['makeUplink']>>
@@ -75,7 +73,7 @@ class Life {
     life.made = await startRig(clock, new MemoryDisk(), {
       instruments: [{ sensor: life.sensor, options }],
       gauge: new ToldGauge({ battery_voltage: 13.3, battery_current: 0 }),
-      options: { rules: [dust], telling, energy },
+      options: { rules: [dustRule], telling, energy },
       ports: () => life.ports(),
     })
     return life
@@ -117,58 +115,16 @@ class Life {
     )
   }
 
-  /** Used seconds of the minutes after a time, s since boot. */
-  async used(after: number): Promise<number[]> {
+  /** Means of the minutes after a time, s since boot; NaN while the sensor slept. */
+  async means(after: number): Promise<number[]> {
     const records = (await this.rig.records()).filter(({ mono }: RecordLine) => mono >= after)
     return records.map((record) => this.rig.value(record, 'pm2_5', 'mean'))
   }
 }
 
-const dust: AlertRule = {
-  rule: 'dust',
-  channel: 'pm2_5',
-  average: '1-min',
-  direction: 'above',
-  level: 50,
-  backAt: 40,
-  onDelaySeconds: 0,
-  offDelaySeconds: 0,
-  leastDataCapture: 0.75,
-  priority: 'normal',
-}
-const telling: StationOptions['telling'] = {
-  delivery: {
-    ...usualDelivery,
-    recipients: [
-      {
-        alias: 'ann',
-        ways: [{ way: 'sms', to: '+10005550100', nextAfterSeconds: 600 }],
-        least: 'low',
-        dailyLine: [],
-        mostSmsADay: 10,
-        mayAnswer: true,
-      },
-    ],
-  },
-  place: { standardOffsetMinutes: 0 },
-}
+const telling = tellingOne('sms', '+10005550100')
 /** Awake for 5 of 15 minutes. */
-const energy: StationOptions['energy'] = {
-  battery: {
-    chemistry: chemistries.lifepo4,
-    capacityAmpereHours: 20,
-    nominalVolts: 12.8,
-    gaugeGainError: 0.02,
-    gaugeOffsetAmperes: 0.05,
-  },
-  load: { boardWatts: 1, sensorWatts: 0.5, modemWatts: 0 },
-  plan: {
-    plan: '5-of-15',
-    rules: { ...usualRules, ...chemistries.lifepo4 },
-    richerWhenAlerted: false,
-    standardOffsetMinutes: 0,
-  },
-}
+const energy = energyOf('5-of-15')
 
 describe('a signed command', () => {
   it('health: brings the whole of it', async () => {
@@ -195,16 +151,16 @@ describe('a signed command', () => {
   it('richer: a sensor that sleeps by its plan stays awake for so long, and no longer once 0 is said', async () => {
     const life = await Life.begin()
     await life.rig.live(900)
-    expect((await life.used(0)).filter(Number.isNaN).length).toBeGreaterThan(5)
+    expect((await life.means(0)).filter(Number.isNaN).length).toBeGreaterThan(5)
     expect(await life.ask('richer', { hours: 1 })).toMatchObject({ ok: true })
     await life.rig.live(3600)
-    expect((await life.used(1020)).filter(Number.isNaN)).toEqual([])
+    expect((await life.means(1020)).filter(Number.isNaN)).toEqual([])
     expect(await life.ask('richer', { hours: 0 })).toMatchObject({
       ok: true,
       words: 'the sensor runs by its plan again',
     })
     await life.rig.live(5400)
-    expect((await life.used(3780)).filter(Number.isNaN).length).toBeGreaterThan(10)
+    expect((await life.means(3780)).filter(Number.isNaN).length).toBeGreaterThan(10)
     expect(await life.ask('richer', { hours: 100 })).toMatchObject({ ok: false })
   })
 

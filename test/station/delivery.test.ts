@@ -1,9 +1,10 @@
 import { describe, expect, it } from 'vitest'
-import { usualDelivery, type WayName } from '../../agent/delivery/delivery.js'
+import type { WayName } from '../../agent/delivery/delivery.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
-import type { StationOptions, StationPorts } from '../../agent/station/station.js'
+import type { StationPorts } from '../../agent/station/station.js'
 import { answerRequest } from '../../agent/station/station.js'
 import { bad, good, type EventLine, type MessageWay, type OutgoingMessage } from '../../agent/terms/terms.js'
+import { dustRule, tellingOne } from '../support/station-options.js'
 import { newClock, startRig, startUtc, ToldSensor, type Rig } from '../support/station-rig.js'
 
 /** A way that keeps what it was given, and fails while it is told to. */
@@ -28,34 +29,7 @@ class KeptWay implements MessageWay {
 }
 
 const number = '+10005550100'
-const telling: StationOptions['telling'] = {
-  delivery: {
-    ...usualDelivery,
-    recipients: [
-      {
-        alias: 'ann',
-        ways: [{ way: 'sms', to: number, nextAfterSeconds: 600 }],
-        least: 'low',
-        dailyLine: ['sms'],
-        mostSmsADay: 10,
-        mayAnswer: true,
-      },
-    ],
-  },
-  place: { standardOffsetMinutes: 60 },
-}
-const rule = {
-  rule: 'dust',
-  channel: 'pm2_5',
-  average: '1-min',
-  direction: 'above',
-  level: 50,
-  backAt: 40,
-  onDelaySeconds: 0,
-  offDelaySeconds: 0,
-  leastDataCapture: 0.75,
-  priority: 'normal',
-} as const
+const telling = tellingOne('sms', number, 60, { dailyLine: ['sms'] })
 
 interface Life {
   readonly way: () => KeptWay
@@ -75,7 +49,7 @@ async function live(
   let way: KeptWay | undefined
   const rig = await startRig(clock, disk, {
     instruments: [{ sensor: new ToldSensor(clock, { pm2_5 }), options: {} }],
-    options: { rules: [rule], telling },
+    options: { rules: [dustRule], telling },
     ...(state ? { state } : {}),
     ports: (store) => {
       way = new KeptWay('sms', () => store.safeSeq)

@@ -1,19 +1,12 @@
 import { describe, expect, it } from 'vitest'
-import { chemistries, usualRules } from '../../agent/power/power.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
-import type { StationOptions, StationPorts } from '../../agent/station/station.js'
+import type { StationPorts } from '../../agent/station/station.js'
 import { done, good } from '../../agent/terms/terms.js'
+import { energyOf } from '../support/station-options.js'
 import { newClock, startRig, startUtc, ToldGauge, ToldSensor, type Rig } from '../support/station-rig.js'
 
 const hour = 3600
-const energy: StationOptions['energy'] = {
-  battery: {
-    chemistry: chemistries.lifepo4,
-    capacityAmpereHours: 20,
-    nominalVolts: 12.8,
-    gaugeGainError: 0.02,
-    gaugeOffsetAmperes: 0.05,
-  },
+const energy = energyOf('continuous', {
   panel: {
     latitudeDegrees: 10,
     longitudeDegrees: 0,
@@ -22,13 +15,7 @@ const energy: StationOptions['energy'] = {
     panelWatts: 50,
     yieldShare: 0.75,
   },
-  load: { boardWatts: 1, sensorWatts: 0.5, modemWatts: 0 },
-  plan: {
-    plan: 'continuous',
-    rules: { ...usualRules, ...chemistries.lifepo4 },
-    standardOffsetMinutes: 0,
-  },
-}
+})
 
 interface Kept {
   readonly disk?: MemoryDisk

@@ -1,12 +1,13 @@
 import { describe, expect, it } from 'vitest'
-import { usualDelivery, type Priority } from '../../agent/delivery/delivery.js'
+import type { Priority } from '../../agent/delivery/delivery.js'
 import { FaultBoard } from '../../agent/health/health.js'
-import { chemistries, usualRules, type SamplingStep } from '../../agent/power/power.js'
+import type { SamplingStep } from '../../agent/power/power.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import { mostLinkSeconds } from '../../agent/station/link-on-demand.js'
 import { ModemHours } from '../../agent/station/modem-hours.js'
-import type { StationOptions, StationPorts } from '../../agent/station/station.js'
+import type { StationPorts } from '../../agent/station/station.js'
 import { bad, done, good, monoSeconds, utcMillis, type MessageWay } from '../../agent/terms/terms.js'
+import { dustRule, energyOf, tellingOne } from '../support/station-options.js'
 import { newClock, startRig, startUtc, ToldGauge, ToldSensor, type Rig } from '../support/station-rig.js'
 
 const minute = 60
@@ -16,22 +17,7 @@ const hours = { everyMinutes: 720, onMinutes: 10, fromHour: 0, toHour: 0, standa
 
 type Uplink = ReturnType<NonNullable<StationPorts['makeUplink']>>
 
-const telling: StationOptions['telling'] = {
-  delivery: {
-    ...usualDelivery,
-    recipients: [
-      {
-        alias: 'office',
-        ways: [{ way: 'email', to: 'office@example.org', nextAfterSeconds: 600 }],
-        least: 'low',
-        dailyLine: [],
-        mostSmsADay: 10,
-        mayAnswer: false,
-      },
-    ],
-  },
-  place: { standardOffsetMinutes: 0 },
-}
+const telling = tellingOne('email', 'office@example.org', 0, { alias: 'office', mayAnswer: false })
 
 interface Life {
   readonly rig: Rig
@@ -82,22 +68,9 @@ async function live({ priority, mailFails = false, spent = 0, pm2_5, plan }: Giv
     ...(plan ? { gauge: new ToldGauge({ battery_voltage: 13.3, battery_current: 0 }) } : {}),
     options: {
       modem: hours,
-      ...(plan ? { energy: energyOf(plan) } : {}),
+      ...(plan ? { energy: energyOf(plan, { load: { modemWatts: 2 } }) } : {}),
       telling,
-      rules: [
-        {
-          rule: 'dust',
-          channel: 'pm2_5',
-          average: '1-min',
-          direction: 'above',
-          level: 50,
-          backAt: 40,
-          onDelaySeconds: 0,
-          offDelaySeconds: 0,
-          leastDataCapture: 0.75,
-          priority,
-        },
-      ],
+      rules: [{ ...dustRule, priority }],
     },
     ports: () => ({
       modem,
@@ -107,23 +80,6 @@ async function live({ priority, mailFails = false, spent = 0, pm2_5, plan }: Giv
   })
   return { rig, switched, tried }
 }
-
-const energyOf = (plan: SamplingStep): StationOptions['energy'] => ({
-  battery: {
-    chemistry: chemistries.lifepo4,
-    capacityAmpereHours: 20,
-    nominalVolts: 12.8,
-    gaugeGainError: 0.02,
-    gaugeOffsetAmperes: 0.05,
-  },
-  load: { boardWatts: 1, sensorWatts: 0.5, modemWatts: 2 },
-  plan: {
-    plan,
-    rules: { ...usualRules, ...chemistries.lifepo4 },
-    richerWhenAlerted: false,
-    standardOffsetMinutes: 0,
-  },
-})
 
 /** Minutes that the modem was on between two minutes. */
 function minutesOn({ switched }: Life, from: number, to: number): number {

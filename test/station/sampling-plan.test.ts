@@ -2,11 +2,12 @@ import { describe, expect, it } from 'vitest'
 import type { AlertRule } from '../../agent/alerts/alerts.js'
 import { command } from '../../agent/instruments/instruments.js'
 import { loadLayout } from '../../agent/cli/layouts.js'
-import { chemistries, usualRules, type SamplingStep } from '../../agent/power/power.js'
+import type { SamplingStep } from '../../agent/power/power.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import { good, done, type EventLine, type OnOffSwitch, type RecordLine } from '../../agent/terms/terms.js'
 import { alertJson } from '../../agent/station/messages.js'
 import type { StationOptions } from '../../agent/station/station.js'
+import { energyOf } from '../support/station-options.js'
 import {
   newClock,
   startRig,
@@ -21,26 +22,6 @@ const layout = loadLayout('frames-424d-32')
 const sleep = layout.ok ? command(layout.value, 'sleep')! : new Uint8Array()
 const wake = layout.ok ? command(layout.value, 'wake')! : new Uint8Array()
 const hex = (bytes: Uint8Array): string => Buffer.from(bytes).toString('hex')
-
-const energyOf = (
-  plan: SamplingStep | 'protecting',
-  richerWhenAlerted = false,
-): StationOptions['energy'] => ({
-  battery: {
-    chemistry: chemistries.lifepo4,
-    capacityAmpereHours: 20,
-    nominalVolts: 12.8,
-    gaugeGainError: 0.02,
-    gaugeOffsetAmperes: 0.05,
-  },
-  load: { boardWatts: 1, sensorWatts: 0.5, modemWatts: 0 },
-  plan: {
-    plan,
-    rules: { ...usualRules, ...chemistries.lifepo4 },
-    richerWhenAlerted,
-    standardOffsetMinutes: 0,
-  },
-})
 
 const smoke: AlertRule = {
   rule: 'smoke',
@@ -87,7 +68,7 @@ async function start(of: Start): Promise<Run> {
     instruments: [{ sensor, options }],
     gauge,
     state: of.state,
-    options: { energy: energyOf(of.plan, of.richer), rules: of.rules ?? [] },
+    options: { energy: energyOf(of.plan, { richerWhenAlerted: of.richer }), rules: of.rules ?? [] },
   })
   return { rig, sensor, gauge }
 }

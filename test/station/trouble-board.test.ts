@@ -14,6 +14,7 @@ import {
   type Rig,
   type RigOptions,
 } from '../support/station-rig.js'
+import { energyOf } from '../support/station-options.js'
 
 const troubles = troubleChoices([], [])
 const hour = 3600
@@ -56,21 +57,8 @@ describe('faults that other parts tell', () => {
 })
 
 describe('the battery', () => {
-  const battery = {
-    ...{ chemistry: chemistries.lifepo4, capacityAmpereHours: 20, nominalVolts: 12.8 },
-    ...{ gaugeGainError: 0.02, gaugeOffsetAmperes: 0.05 },
-  }
   const rules = { ...usualRules, ...chemistries.lifepo4 }
-  const energy = (boardWatts: number) => ({
-    battery,
-    load: { boardWatts, sensorWatts: 0, modemWatts: 0 },
-    plan: {
-      plan: 'continuous' as const,
-      rules,
-      richerWhenAlerted: false,
-      standardOffsetMinutes: 0,
-    },
-  })
+  const energy = (boardWatts: number) => energyOf('continuous', { load: { boardWatts, sensorWatts: 0 } })
 
   it('below its reserve is told with its charge after half an hour, and is over an hour after it was filled', async () => {
     const gauge = new ToldGauge({ battery_voltage: 12.0, battery_current: -0.1 })
