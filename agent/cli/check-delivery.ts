@@ -3,29 +3,35 @@ import { tryMailServer } from '../hardware/mail.js'
 import { canSend, modemWords } from '../hardware/modem-words.js'
 import { tryWebhook } from '../hardware/webhook.js'
 import type { DeliverySettings, MailSettings, Settings, SmsSettings } from '../settings/settings.js'
-import { faultText, type Outcome } from '../terms/terms.js'
-import type { CheckItem } from './check.js'
+import { item, type CheckItem } from './check-items.js'
 import { mailOptions, modemOf, modemPortOf, webhookOptions } from './compose-delivery.js'
 
-/** @param agentRuns it may hold the port of the modem */
-export async function tryDelivery(settings: Settings, agentRuns: boolean): Promise<CheckItem[]> {
+/** Who is told, and where what was tried of a PIN is kept. */
+type Telling = Pick<Settings, 'delivery'> & { readonly data: Pick<Settings['data'], 'folder'> }
+
+/**
+ * @param isRunning who runs by these settings may hold the port of the modem
+ * @param runner who that is
+ */
+export async function tryDelivery(
+  settings: Telling,
+  isRunning: boolean,
+  runner = 'agent',
+): Promise<CheckItem[]> {
   const { delivery } = settings
   if (!delivery)
     return [{ what: 'told', well: true, words: 'nobody: alerts stand in status and in the records' }]
   const names = delivery.recipients.map(({ alias }) => alias).join(', ')
   return [
     { what: 'told', well: true, words: names },
-    ...(delivery.sms ? [await tryModem(settings, delivery.sms, agentRuns)] : []),
+    ...(delivery.sms ? [await tryModem(settings, delivery.sms, isRunning && runner)] : []),
     ...(delivery.mail ? [await tryMail(delivery.mail)] : []),
     ...(await tryWebhooks(delivery)),
   ]
 }
 
-const item = (what: string, words: string, outcome: Outcome<unknown>): CheckItem =>
-  outcome.ok ? { what, well: true, words } : { what, well: false, words: faultText(outcome.fault) }
-
 /** Asks the modem for SIM, network and signal; a PIN is not entered. */
-async function tryModem(settings: Settings, sms: SmsSettings, agentRuns: boolean): Promise<CheckItem> {
+async function tryModem(settings: Telling, sms: SmsSettings, user: string | false): Promise<CheckItem> {
   const modem = modemOf(sms, settings.data.folder, modemPortOf(settings)!)
   if (!modem.ok) return item('modem', '', modem)
   const view = await modem.value.look()
@@ -36,8 +42,8 @@ async function tryModem(settings: Settings, sms: SmsSettings, agentRuns: boolean
       well: canSend(view.value.registration),
       words: modemWords(view.value, 'not used'),
     }
-  if (agentRuns && view.fault.detail.includes('busy'))
-    return { what: 'modem', well: true, words: 'the running agent uses it now; see motepost status' }
+  if (user && view.fault.detail.includes('busy'))
+    return { what: 'modem', well: true, words: `the running ${user} uses it now; see its status` }
   return item('modem', '', view)
 }
 

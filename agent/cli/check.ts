@@ -1,10 +1,11 @@
-import { openFolder } from '../hardware/disk.js'
 import { SystemClock } from '../hardware/clock.js'
 import { socketPathFault } from '../hardware/control-socket.js'
-import { shownSettingsText, type Settings } from '../settings/settings.js'
+import { isCollectorSettings, shownSettingsText, type Settings } from '../settings/settings.js'
 import { bad, done, faultText, type Fault, type Outcome } from '../terms/terms.js'
+import { checkCollector } from './check-collector.js'
 import { tryDelivery } from './check-delivery.js'
 import { tryGauges } from './check-gauges.js'
+import { item, tryFolder, type CheckItem } from './check-items.js'
 import { checkPowerSettings, tryWake } from './check-power.js'
 import { lineOf } from './compose.js'
 import { brokerOf } from './compose-uplink.js'
@@ -12,16 +13,8 @@ import { controlPath } from './control.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { loadLayout } from './layouts.js'
 import { askStation } from './reach-station.js'
-import { readSettingsFile } from './read-settings.js'
-
-/** Less lasts for some weeks of records only. */
-const leastFreeBytes = 100e6
-
-export interface CheckItem {
-  readonly what: string
-  readonly well: boolean
-  readonly words: string
-}
+import { checkSettingsText } from './read-settings.js'
+import { readTextFile } from './read-text.js'
 
 export interface CheckOptions {
   readonly json?: boolean
@@ -31,26 +24,50 @@ export interface CheckOptions {
 }
 
 /**
- * Tries everything a settings file names, without changing anything but making the data folder.
+ * Tries everything a settings file, of a station or a collector, names, without changing anything but making the folder of records.
  * @returns exit code: 0 all well, 1 something found, 2 settings that cannot be used
  */
 export async function check(file: string, options: CheckOptions): Promise<number> {
-  const read = readSettingsFile(file)
-  if (!read.ok) {
-    if (options.json) print(JSON.stringify({ settings: read.lines, items: [] }))
-    else for (const line of read.lines) print(line)
+  const text = readTextFile(file)
+  if (!text.ok) return tell(file, options, { ...nothing, wrong: [faultText(text.fault)] })
+  if (isCollectorSettings(text.value)) {
+    if (!options.tryWake) return tell(file, options, await checkCollector(text.value, file))
+    process.stderr.write(`${file}: a collector ends no board: --try-wake is for the settings of a station\n`)
     return 2
   }
+  const read = checkSettingsText(text.value, file)
+  if (!read.ok) return tell(file, options, { ...nothing, wrong: read.lines })
   if (options.tryWake) return tryWake(read.settings)
   const items = await lookAtAll(read.settings)
-  if (options.json) print(JSON.stringify({ settings: [], notes: read.notes, items }))
+  return tell(file, options, {
+    ...{ wrong: [], notes: read.notes, items, effective: shownSettingsText(read.settings) },
+  })
+}
+
+/** What came out of a check. */
+export interface Checked {
+  /** All that is wrong with the file, one line a fault; nothing else was looked at then. */
+  readonly wrong: readonly string[]
+  readonly notes: readonly string[]
+  readonly items: readonly CheckItem[]
+  /** The settings with every default, without whom they tell. */
+  readonly effective: string
+}
+
+const nothing: Checked = { wrong: [], notes: [], items: [], effective: '' }
+
+function tell(file: string, { json, effective }: CheckOptions, checked: Checked): number {
+  const { wrong, notes, items } = checked
+  if (json) print(JSON.stringify({ settings: wrong, ...(wrong.length > 0 ? {} : { notes }), items }))
+  else if (wrong.length > 0) for (const line of wrong) print(line)
   else {
     print(`settings  well: ${file}`)
-    for (const note of read.notes) print(`  note    ${note}`)
-    for (const item of items) print(`${item.what.padEnd(9)} ${item.well ? 'well' : 'LOOK'}: ${item.words}`)
-    if (options.effective) print('\n' + shownSettingsText(read.settings))
+    for (const note of notes) print(`  note    ${note}`)
+    for (const one of items) print(`${one.what.padEnd(9)} ${one.well ? 'well' : 'LOOK'}: ${one.words}`)
+    if (effective) print('\n' + checked.effective)
   }
-  return items.every((item) => item.well) ? 0 : 1
+  if (wrong.length > 0) return 2
+  return items.every(({ well }) => well) ? 0 : 1
 }
 
 const print = (line: string): void => void process.stdout.write(line + '\n')
@@ -61,7 +78,7 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
   for (const instrument of settings.instruments) items.push(await lookAtSensor(instrument, running.ok))
   items.push(
     ...(await tryGauges(settings, running.ok)),
-    await tryFolder(settings.data),
+    await tryFolder('data', settings.data.folder, settings.data.mustBeMounted),
     lookAtClock(settings),
   )
   items.push(...(await checkPowerSettings(settings)))
@@ -71,9 +88,6 @@ async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
   else items.push(item('broker', `${settings.uplink.url} lets us in`, await tryBroker(settings)))
   return items
 }
-
-const item = (what: string, words: string, outcome: Outcome<unknown>): CheckItem =>
-  outcome.ok ? { what, well: true, words } : { what, well: false, words: faultText(outcome.fault) }
 
 /** A check before the first start is no trouble; a socket that could never be made is. */
 function lookAtAgent(settings: Settings, running: Outcome<unknown>): CheckItem {
@@ -110,23 +124,6 @@ async function tryPort(instrument: Settings['instruments'][number]): Promise<Out
   if (!opened.ok) return opened
   await opened.value.close()
   return done
-}
-
-async function tryFolder({ folder, mustBeMounted }: Settings['data']): Promise<CheckItem> {
-  const disk = await openFolder(folder, { create: true, mustBeMounted })
-  if (!disk.ok) return item('data', '', disk)
-  const free = await disk.value.freeBytes()
-  const made = await disk.value.makeFolder('.writable')
-  if (!made.ok) return item('data', '', made)
-  await disk.value.remove('.writable')
-  if (!free.ok) return item('data', '', free)
-  if (free.value < leastFreeBytes)
-    return item('data', '', bad('disk-full', `${folder} has ${(free.value / 1e6).toFixed(0)} MB free`))
-  return {
-    what: 'data',
-    well: true,
-    words: `${folder} can be written, ${(free.value / 1e9).toFixed(1)} GB free`,
-  }
 }
 
 function lookAtClock(settings: Settings): CheckItem {

@@ -17,7 +17,8 @@ export interface CollectorAlerts {
   end(): Promise<void>
 }
 
-const folderName = '.collector'
+/** In the archive: the store of what was told, and what was tried of a PIN. */
+export const ownFolder = '.collector'
 /** Of what was told, so much is looked at in a start: far more than a year of a troubled group. */
 const mostLines = 20_000
 const landMillis = 2000
@@ -28,7 +29,7 @@ export async function openAlerts(
   clock: SystemClock,
   board: FaultBoard,
 ): Promise<Outcome<CollectorAlerts | undefined>> {
-  const parts = { delivery, station: { timeZone }, data: { folder: join(archive, folderName) } }
+  const parts = { delivery, station: { timeZone }, data: { folder: join(archive, ownFolder) } }
   const options = deliveryOptions(parts, standardOffsetMinutes(parts))
   const telling = deliveryPorts(parts, modemPortOf(parts))
   if (!options || !telling) return good(undefined)

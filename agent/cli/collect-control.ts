@@ -9,7 +9,7 @@ import { archivesIn } from './archives.js'
 import { isClean, takeFolder, takenJson, takenText, type Put, type TakenStore } from './collect-take.js'
 import { asProblem, refuse, say, type Opened } from './desk.js'
 
-const socketIn = (archive: string): string => join(archive, '.control.sock')
+export const socketIn = (archive: string): string => join(archive, '.control.sock')
 
 type Taking = { readonly done: false } | { readonly done: true; readonly result: Opened<TakenStore[]> }
 

@@ -9,6 +9,7 @@ import { systemRandom } from '../hardware/random.js'
 import type { CollectorSettings } from '../settings/settings.js'
 import { SqlSink, usualSql, type ArchivedStore, type SqlPorts, type SqlStatus } from '../sql/sql.js'
 import { bad, good, type MonoSeconds, type Outcome, type SqlDatabase } from '../terms/terms.js'
+import { fileText } from './compose-delivery.js'
 import { packageRoot } from './package-root.js'
 import { subfolders } from './subfolders.js'
 import { writeWhole } from './write-whole.js'
@@ -21,18 +22,25 @@ function openSink(settings: SinkSettings, faults: SqlPorts['faults']): Outcome<S
   const { group, archive } = settings
   try {
     const schema = readFileSync(join(packageRoot, 'config/postgres.sql'), 'utf8')
+    const database = databaseOf(settings.postgres)
+    if (!database.ok) return database
     const ports = { random: systemRandom, disk: diskIn(archive), stores: storesIn(archive), breathe, faults }
     const options = { ...usualSql, group, schema, feed: feedOf(archive) }
-    return good(new SqlSink(options, { ...ports, database: databaseOf(settings.postgres) }))
+    return good(new SqlSink(options, { ...ports, database: database.value }))
   } catch (error) {
     return bad('settings-invalid', (error as Error).message)
   }
 }
 
-function databaseOf({ passwordFile, caFile, tls, ...where }: SinkSettings['postgres']): SqlDatabase {
-  const password = passwordFile === undefined ? undefined : readFileSync(passwordFile, 'utf8').trimEnd()
-  const ca = caFile === undefined ? undefined : readFileSync(caFile, 'utf8')
-  return postgres({ ...usualPostgres, ...where, password, tls: tls && { ca } })
+/** Fault: settings-missing where a file that is named cannot be read. */
+export function databaseOf(settings: SinkSettings['postgres']): Outcome<SqlDatabase> {
+  const { passwordFile, caFile, tls, ...where } = settings
+  const [password, ca] = [fileText(passwordFile), fileText(caFile)]
+  if (!password.ok) return password
+  if (!ca.ok) return ca
+  return good(
+    postgres({ ...usualPostgres, ...where, password: password.value, tls: tls && { ca: ca.value } }),
+  )
 }
 
 const feedName = '.postgres-feed'

@@ -9,7 +9,7 @@ import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { systemRandom } from '../hardware/random.js'
 import { startTicker } from '../hardware/ticker.js'
 import { addSeconds, faultText, type Broker, type Fault, type FaultCode, type Log } from '../terms/terms.js'
-import { readCollectorSettings, settingsFaultText, type CollectorSettings } from '../settings/settings.js'
+import type { CollectorSettings } from '../settings/settings.js'
 import { archivesIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
 import { openAlerts } from './collect-alerts.js'
@@ -19,7 +19,7 @@ import { besideArchive } from './collect-postgres.js'
 import { StatusFile } from './collect-status.js'
 import { Suspects } from './collect-suspects.js'
 import type { Doors } from './open-doors.js'
-import { readTextFile } from './read-text.js'
+import { readCollectorFile } from './read-collector-settings.js'
 
 export interface CollectOptions extends DoorOptions {
   /** Settings file, in place of all options about broker, group and archive. */
@@ -40,8 +40,9 @@ const stepSeconds = 5
 
 /** Receives a group's packs until a signal ends it. Exit codes: 0 ended as asked, 1 something cannot be opened, 2 wrong use. */
 export async function collect(given: CollectOptions): Promise<number> {
-  const settings = given.settings === undefined ? undefined : settingsIn(given.settings)
-  if (typeof settings === 'string') return wrongUse(settings)
+  const read = given.settings === undefined ? undefined : readCollectorFile(given.settings)
+  if (read?.ok === false) return wrongUse(read.lines.join('\n'))
+  const settings = read?.settings
   const options = settings ? { ...given, ...optionsOf(settings) } : given
   const { archive, take: folder, json } = options
   const needed = folder === undefined ? (['archive', 'broker', 'group'] as const) : (['archive'] as const)
@@ -67,14 +68,6 @@ export async function collect(given: CollectOptions): Promise<number> {
 function wrongUse(words: string): 2 {
   process.stderr.write(words + '\n')
   return 2
-}
-
-/** The settings, or all that is wrong with them. */
-function settingsIn(file: string): CollectorSettings | string {
-  const text = readTextFile(file)
-  if (!text.ok) return faultText(text.fault)
-  const read = readCollectorSettings(text.value, file)
-  return read.ok ? read.settings : read.faults.map(settingsFaultText).join('\n')
 }
 
 const optionsOf = ({ group, archive, broker }: CollectorSettings) => ({

@@ -170,7 +170,8 @@ export function webhookOptions({
   return ca.ok ? good({ secret: secret.value, ca: ca.value, limitSeconds }) : ca
 }
 
-function fileText(file: string | undefined): Outcome<string | undefined> {
+/** A password or certificate that the settings name, if they do. Fault: settings-missing where it cannot be read. */
+export function fileText(file: string | undefined): Outcome<string | undefined> {
   if (file === undefined) return good(undefined)
   try {
     return good(readFileSync(file, 'utf8').trimEnd())

@@ -55,7 +55,22 @@ const uplinkOptions = (uplink: MqttSettings) => ({
   cost: { encrypted: uplink.url.startsWith('mqtts:'), keepaliveSeconds: uplink.keepaliveSeconds },
 })
 
-export function brokerOf(uplink: MqttSettings, clientId: string): Outcome<Broker> {
+/** What a connection is made of. */
+type Login = Pick<
+  MqttSettings,
+  | 'url'
+  | 'protocol'
+  | 'username'
+  | 'passwordFile'
+  | 'caFile'
+  | 'certFile'
+  | 'keyFile'
+  | 'keepaliveSeconds'
+  | 'answerLimitSeconds'
+>
+
+/** Fault: settings-missing where a file that is named cannot be read. */
+export function brokerOf(uplink: Login, clientId: string): Outcome<Broker> {
   const files: Record<string, string> = {}
   for (const key of ['passwordFile', 'caFile', 'certFile', 'keyFile'] as const) {
     const file = uplink[key]

@@ -45,7 +45,7 @@ program
 
 program
   .command('check')
-  .description('check a settings file and what it names: ports, data folder, clock, broker')
+  .description('check a settings file, of a station or a collector, and what it names')
   .option(...settingsOption)
   .option('--effective', 'print the settings with every default filled in')
   .option('--json', 'the same facts as JSON')

@@ -1,4 +1,4 @@
-import { readSettings, settingsFaultText, type Settings } from '../settings/settings.js'
+import { isCollectorSettings, readSettings, settingsFaultText, type Settings } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
 import { knownGaugeLayouts } from './gauge-layouts.js'
 import { knownLayouts } from './layouts.js'
@@ -27,5 +27,9 @@ export function checkSettingsText(text: string, file: string): SettingsRead {
   )
   const read = readSettings(text, file, channels, knownGaugeLayouts())
   if (read.ok) return { ok: true, settings: read.settings, text, notes: read.notes }
-  return { ok: false, lines: read.faults.map(settingsFaultText), text }
+  const lines = read.faults.map(settingsFaultText)
+  return { ok: false, lines: isCollectorSettings(text) ? [ofCollector(file), ...lines] : lines, text }
 }
+
+const ofCollector = (file: string): string =>
+  `${file}: these are the settings of a collector, not of a station: motepost collect --settings ${file}`

@@ -1,17 +1,21 @@
 /** The settings file of a collector: its group, its broker, and who is told. Read as strictly as that of a station. */
+import { stringify } from 'yaml'
 import { z } from 'zod'
 import { deliveryFindings } from './crosschecks-delivery.js'
-import type { SettingsFault } from './fault.js'
+import { fileValue } from './effective.js'
+import { settingsFaultText, type SettingsFault } from './fault.js'
 import { judgeZone } from './judge.js'
 import { schemaFindings, withoutEchoes } from './keys.js'
 import { group, number, numberChoice, text, zone } from './leaves.js'
 import { atKey, atValue, Look, valueAt, type Finding } from './look.js'
 import { pathShape, pathWords, shortName, shortNameWords, textKeys, urlShape } from './patterns.js'
-import { allFaults } from './placed.js'
+import { brokerNotes } from './notes.js'
+import { deliveryNotes } from './notes-delivery.js'
+import { allFaults, placed } from './placed.js'
 import { deliveryGroup } from './schema-delivery.js'
 import { postgresGroup, postgresOf, type PostgresSettings } from './schema-postgres.js'
 import { brokerLogin, brokerProtocol } from './schema-uplink.js'
-import { deliveryOf, type DeliverySettings } from './shape-delivery.js'
+import { deliveryOf, veiledDelivery, type DeliverySettings } from './shape-delivery.js'
 import { readYaml } from './yaml-text.js'
 import { isZone } from './zone.js'
 
@@ -65,7 +69,12 @@ export interface CollectorSettings {
 }
 
 export type CollectorSettingsOutcome =
-  | { readonly ok: true; readonly settings: CollectorSettings }
+  | {
+      readonly ok: true
+      readonly settings: CollectorSettings
+      /** For a person, one line each in the form of a fault: worth knowing, nothing to repair. */
+      readonly notes: readonly string[]
+    }
   | { readonly ok: false; readonly faults: readonly SettingsFault[] }
 
 /** Whether the text means to be the settings of a collector: those of a station have no block of that name. */
@@ -79,9 +88,9 @@ export function readCollectorSettings(fileText: string, fileName: string): Colle
   const yaml = readYaml(fileText, textKeys)
   const findings = yaml.value === undefined ? [] : findingsIn(yaml.value)
   const faults = allFaults(yaml, withoutEchoes(findings), fileName)
-  return faults.length > 0
-    ? { ok: false, faults }
-    : { ok: true, settings: shapeOf(collectorSchema.parse(yaml.value)) }
+  if (faults.length > 0) return { ok: false, faults }
+  const notes = notesOf(yaml.value).map((finding) => settingsFaultText(placed(finding, yaml, fileName)))
+  return { ok: true, settings: shapeOf(collectorSchema.parse(yaml.value)), notes }
 }
 
 /** The block `delivery` is that of a station, and so are its checks. */
@@ -93,6 +102,11 @@ function findingsIn(root: unknown): Finding[] {
     ...zoneFindings(root),
   ]
 }
+
+const notesOf = (root: unknown): Finding[] => [
+  ...brokerNotes(root, ['broker']),
+  ...deliveryNotes(new Look(root)),
+]
 
 function limitFindings(root: unknown): Finding[] {
   const [latePath, silentPath] = [
@@ -128,4 +142,20 @@ function shapeOf(file: z.infer<typeof collectorSchema>): CollectorSettings {
     ...(delivery ? { delivery: deliveryOf(delivery) } : {}),
     ...(postgres ? { postgres: postgresOf(postgres) } : {}),
   }
+}
+
+/** The settings in force with all defaults written out, as YAML of the same form; whom they tell is not shown. */
+export function shownCollectorText(settings: CollectorSettings): string {
+  const { group: name, archive, timeZone, lateAfterSeconds, silentAfterSeconds, ...blocks } = settings
+  const { broker: at, delivery, postgres } = blocks
+  const who = {
+    ...{ group: name, archive, timeZone },
+    ...{ lateAfterMinutes: lateAfterSeconds / 60, silentAfterMinutes: silentAfterSeconds / 60 },
+  }
+  const file = {
+    ...{ version: 1, collector: who, broker: at },
+    ...(delivery ? { delivery: veiledDelivery(delivery) } : {}),
+    ...(postgres ? { postgres } : {}),
+  }
+  return stringify(fileValue(file), { lineWidth: 0 })
 }

@@ -23,7 +23,8 @@ function fileKey(name: string): string {
   return [...words.slice(0, -1), (words.length > 1 && units[last]) || last].join('_')
 }
 
-function fileValue(value: unknown): unknown {
+/** With the keys of the file, whose names end in their unit. */
+export function fileValue(value: unknown): unknown {
   if (Array.isArray(value)) return value.map(fileValue)
   if (typeof value !== 'object' || value === null) return value
   return Object.fromEntries(Object.entries(value).map(([name, one]) => [fileKey(name), fileValue(one)]))

@@ -1,6 +1,6 @@
 import type { KeyPath } from './fault.js'
+import { atKey, atValue, valueAt, type Finding, type Look } from './look.js'
 import { deliveryNotes } from './notes-delivery.js'
-import { atKey, atValue, type Finding, type Look } from './look.js'
 import { portKind } from '../terms/terms.js'
 
 /** Things that are no fault and still worth a sentence. Only for files without faults. */
@@ -40,12 +40,17 @@ function portNotes(look: Look, path: KeyPath): Finding[] {
 }
 
 function uplinkNotes(look: Look): Finding[] {
-  if (look.text(['uplink', 'mode']) !== 'mqtt') return []
-  const open = look.text(['uplink', 'url'])?.startsWith('mqtt:')
-  if (!open || !look.has(['uplink', 'password_file'])) return []
+  return look.text(['uplink', 'mode']) === 'mqtt' ? brokerNotes(look.root, ['uplink']) : []
+}
+
+/** @param path of the block that names a broker */
+export function brokerNotes(root: unknown, path: KeyPath): Finding[] {
+  const url = [...path, 'url']
+  const isOpen = String(valueAt(root, url)).startsWith('mqtt:')
+  if (!isOpen || valueAt(root, [...path, 'password_file']) === undefined) return []
   return [
     atValue(
-      ['uplink', 'url'],
+      url,
       note('the password travels in the clear over mqtt://', 'use mqtts:// outside your own network'),
     ),
   ]

@@ -29,6 +29,7 @@ export {
   collectorJsonSchemaText,
   isCollectorSettings,
   readCollectorSettings,
+  shownCollectorText,
   type CollectorSettings,
   type CollectorSettingsOutcome,
 } from './collector-settings.js'
