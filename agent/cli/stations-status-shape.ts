@@ -2,6 +2,7 @@
  * What a collector says of its stations, as it stands in `status.json` of the archive folder and comes over the control
  * socket. What is not there, or not as it should be, is left out; a file from elsewhere never throws.
  */
+import { parseUtc } from '../terms/terms.js'
 
 /** Worst first: the order in which a person should look. */
 export const standingStates = ['silent', 'trouble', 'suspect', 'late', 'well'] as const
@@ -60,6 +61,7 @@ export interface CollectorStatus {
 
 const mostStations = 10_000
 const mostReasons = 30
+const reasonName = /^[a-z][a-z0-9-]{0,63}$/
 const longestText = 400
 
 type Facts = Readonly<Record<string, unknown>>
@@ -114,10 +116,12 @@ function reasonIn(facts: Facts): StandingReason[] {
 function packsIn({ packs }: Facts): CollectorStatus['packs'] {
   const { taken, given, held, refused } = factsOf(packs)
   if (packs === undefined) return undefined
-  const reasons = Object.entries(factsOf(refused)).slice(0, mostReasons)
+  const reasons = Object.entries(factsOf(refused)).filter(([reason]) => reasonName.test(reason))
   return {
     ...{ taken: number(taken) ?? 0, given: number(given) ?? 0, held: number(held) ?? 0 },
-    refused: Object.fromEntries(reasons.map(([reason, count]) => [reason, number(count) ?? 0])),
+    refused: Object.fromEntries(
+      reasons.slice(0, mostReasons).map(([reason, count]) => [reason, number(count) ?? 0]),
+    ),
   }
 }
 
@@ -149,7 +153,7 @@ const number = (value: unknown): number | undefined =>
 /** What comes from afar must not move the cursor of a terminal. */
 const text = (value: unknown): string | undefined =>
   typeof value === 'string' && value !== ''
-    ? value.slice(0, longestText).replace(/[\u0000-\u001f\u007f-\u009f]/g, ' ')
+    ? value.slice(0, longestText).replace(/[\u0000-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g, ' ')
     : undefined
 
 /** As in topics and folders. */
@@ -157,7 +161,7 @@ const name = (value: unknown): string | undefined =>
   typeof value === 'string' && /^[a-z0-9][a-z0-9-]{0,31}$/.test(value) ? value : undefined
 
 const time = (value: unknown): string | undefined =>
-  typeof value === 'string' && value.length <= 40 && Number.isFinite(Date.parse(value)) ? value : undefined
+  typeof value === 'string' && parseUtc(value) !== undefined ? value : undefined
 
 function defined<T extends object>(facts: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
   return Object.fromEntries(Object.entries(facts).filter(([, value]) => value !== undefined)) as {

@@ -61,8 +61,12 @@ export const factsIn = (value: unknown): Facts => (isFacts(value) ? value : {})
 export const listIn = (value: unknown, most: number): readonly unknown[] =>
   Array.isArray(value) ? value.slice(0, most) : []
 
-export const numberIn = (value: unknown): number | undefined =>
-  typeof value === 'number' && Number.isFinite(value) ? value : undefined
+/** What lies beyond its bounds is no number: nothing is made of it. */
+export const numberIn = (
+  value: unknown,
+  least = -Number.MAX_VALUE,
+  most = Number.MAX_VALUE,
+): number | undefined => (typeof value === 'number' && value >= least && value <= most ? value : undefined)
 
 const longestText = 160
 

@@ -61,6 +61,10 @@ export const reportLimits = { bytes: 65_536, depth: 8, items: 4000 } as const
 const stationName = /^[a-z0-9][a-z0-9-]{0,31}$/
 const ruleName = /^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$/
 const mostFaults = 64
+/** No station rests longer; a promise that nobody could wait for is none. */
+const longestPromiseSeconds = 7 * 86_400
+/** No board runs longer without a start: times that are reckoned from such ages stay times. */
+const longestAgeSeconds = 100 * 366 * 86_400
 
 /** The filters under which a group's reports come. */
 export const reportsOfGroup = (group: string): string[] =>
@@ -95,12 +99,8 @@ const aliveStates = ['running', 'stopped', 'lost'] as const
 function aliveOf(facts: Facts): Report | undefined {
   const state = aliveStates.find((word) => word === facts.state)
   if (!state) return undefined
-  const secondsOf = (value: unknown): number | undefined => {
-    const seconds = numberIn(value)
-    return seconds && Math.max(0, seconds)
-  }
-  const nextContactSeconds = secondsOf(facts.next_contact_s)
-  const everySeconds = secondsOf(facts.every_s)
+  const nextContactSeconds = numberIn(facts.next_contact_s, 0, longestPromiseSeconds)
+  const everySeconds = numberIn(facts.every_s, 0, longestPromiseSeconds)
   return {
     kind: 'alive',
     alive: {
@@ -119,7 +119,7 @@ function alertOf(rule: string, facts: Facts): Report | undefined {
 function averagesOf({ channels }: Facts): AveragesReport {
   const captures = Object.values(factsIn(channels))
     .slice(0, mostFaults)
-    .flatMap((one) => numberIn(factsIn(factsIn(one)['24-h']).data_capture_percent) ?? [])
+    .flatMap((one) => numberIn(factsIn(factsIn(one)['24-h']).data_capture_percent, 0, 100) ?? [])
   return captures.length === 0 ? {} : { capturePercent: Math.min(...captures) }
 }
 
@@ -133,12 +133,12 @@ function healthOf(facts: Facts): HealthReport {
     ...known({
       ...life(facts),
       at: utcIn(facts.at),
-      monoSeconds: numberIn(facts.mono_s),
-      clockErrorSeconds: numberIn(facts.clock_error_s),
-      backlogLines: numberIn(uplink.backlog),
+      monoSeconds: numberIn(facts.mono_s, 0, longestAgeSeconds),
+      clockErrorSeconds: numberIn(facts.clock_error_s, 0),
+      backlogLines: numberIn(uplink.backlog, 0),
       waits: textIn(uplink.waits),
       budget: budgetOf(factsIn(uplink.budget)),
-      chargePercent: numberIn(energy.state_of_charge),
+      chargePercent: numberIn(energy.state_of_charge, 0, 100),
       daysToReserve: numberIn(factsIn(energy.days_to_reserve).normal),
       plan: textIn(energy.plan),
       storeId: textIn(factsIn(facts.store).id),
@@ -158,7 +158,9 @@ function faultOf(value: unknown): HealthReport['faults'] {
   const { code, detail, for_s: forSeconds } = factsIn(value)
   const name = textIn(code)
   if (name === undefined) return []
-  return [{ code: name, detail: textIn(detail) ?? '', forSeconds: Math.max(0, numberIn(forSeconds) ?? 0) }]
+  return [
+    { code: name, detail: textIn(detail) ?? '', forSeconds: numberIn(forSeconds, 0, longestAgeSeconds) ?? 0 },
+  ]
 }
 
 function budgetOf({ last_24_h_kb: used, budget_kb: of }: Facts): HealthReport['budget'] {
@@ -170,9 +172,13 @@ function budgetOf({ last_24_h_kb: used, budget_kb: of }: Facts): HealthReport['b
 function readingsOf(instruments: unknown): HealthReport['readings'] {
   const all = listIn(instruments, mostFaults).map((one) => factsIn(factsIn(one).screening))
   if (all.length === 0) return undefined
-  const refused: Record<string, number> = {}
+  const refused = new Map<string, number>()
   for (const { refused: reasons } of all)
     for (const [reason, count] of Object.entries(factsIn(reasons)).slice(0, mostFaults))
-      if (ruleName.test(reason)) refused[reason] = (refused[reason] ?? 0) + (numberIn(count) ?? 0)
-  return { taken: all.reduce((sum, { taken }) => sum + (numberIn(taken) ?? 0), 0), refused }
+      if (ruleName.test(reason)) refused.set(reason, (refused.get(reason) ?? 0) + countIn(count))
+  const taken = all.reduce((sum, one) => sum + countIn(one.taken), 0)
+  return { taken, refused: Object.fromEntries(refused) }
 }
+
+/** Sums of it stay whole. */
+const countIn = (value: unknown): number => Math.round(numberIn(value, 0, 2 ** 40) ?? 0)

@@ -150,7 +150,7 @@ function sharesBetween(
   return Object.fromEntries(
     Object.entries(now.refused).map(([reason, count]) => [
       reason,
-      Math.max(0, count - (old.refused[reason] ?? 0)) / taken,
+      Math.max(0, count - (Object.hasOwn(old.refused, reason) ? old.refused[reason] : 0)) / taken,
     ]),
   )
 }
