@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto'
 import { stringify } from 'yaml'
+import { forOthers } from './for-others.js'
 import type { AlertSettings, GaugeSettings, Settings } from './shape.js'
 import { veiledDelivery } from './shape-delivery.js'
 
@@ -57,11 +58,14 @@ const fileOf = (settings: Settings): unknown =>
 export const effectiveSettingsText = (settings: Settings): string =>
   stringify(fileOf(settings), { lineWidth: 0 })
 
-/** The same for screens and lines: numbers, mail addresses and URLs of recipients are not shown. */
+/** The same for the screen of who owns the file: numbers, mail addresses and URLs of recipients are not shown. */
 export const shownSettingsText = (settings: Settings): string => effectiveSettingsText(shown(settings))
 
 const shown = (settings: Settings): Settings =>
   settings.delivery ? { ...settings, delivery: veiledDelivery(settings.delivery) } : settings
+
+/** What may leave the station, in the form of the file; see for-others.ts. */
+export const settingsForOthers = (settings: Settings): unknown => forOthers(fileOf(settings))
 
 /** Room in an event line, whose canonical text is at most 8192 characters, when each of them had to be encoded. */
 const mostCharacters = 7500
@@ -69,12 +73,15 @@ const encodedLength = (text: string): number => text.replace(/[^A-Za-z0-9 ._:/@+
 
 /**
  * Flat details for the event line that is written when settings change: 'station.name', 'alerts[0].above' … in the order
- * of the file. `hash` stands for the whole text, so that a change is seen even where `left_out` says how many details
- * did not fit (at most 7500 characters are used). Of recipients only the aliases are there, and the hash knows no more: a
- * telephone number could be found from it by trying them all.
+ * of the file. `hash` stands for the whole, so that a change is seen even where `left_out` says how many details did not fit
+ * (at most 7500 characters are used). It knows no more than may leave the station: a telephone number or a place could be found
+ * from it by trying them all.
  */
 export function settingsEventDetails(settings: Settings): Record<string, string> {
-  const hash = createHash('sha256').update(shownSettingsText(settings)).digest('hex').slice(0, 16)
+  const hash = createHash('sha256')
+    .update(JSON.stringify(settingsForOthers(settings)))
+    .digest('hex')
+    .slice(0, 16)
   const details: Record<string, string> = { hash }
   let room = mostCharacters
   let leftOut = 0
@@ -106,17 +113,17 @@ export function measuringHash(settings: Settings): string {
 }
 
 /** A recipient as one word: who is told and how; the rest of the block is in the hash. A changed rule in one line too. */
-function briefOf({ delivery, ...settings }: Settings): unknown {
-  const whole = fileOf(settings) as { built_in_alerts: object[] }
+function briefOf(settings: Settings): unknown {
+  const shown = settingsForOthers(settings) as { built_in_alerts: object[] }
   const changed = settings.builtInAlerts.map(({ rule, use }, i) =>
-    use ? Object.entries(whole.built_in_alerts[i]).slice(2).flat().concat(rule).join(' ') : `${rule} off`,
+    use ? Object.entries(shown.built_in_alerts[i]).slice(2).flat().concat(rule).join(' ') : `${rule} off`,
   )
-  const file = { ...whole, built_in_alerts: changed }
-  if (!delivery) return file
-  const told = delivery.recipients.map(
+  const brief = { ...shown, built_in_alerts: changed }
+  if (!settings.delivery) return brief
+  const told = settings.delivery.recipients.map(
     ({ alias, ways }) => `${alias} by ${ways.map(({ way }) => way).join(' ')}`,
   )
-  return { ...file, delivery: { recipients: told } }
+  return { ...brief, delivery: { recipients: told } }
 }
 
 function flat(value: unknown, key: string): [string, string][] {

@@ -24,7 +24,13 @@ import { settingsOf, type Settings, type StationSettings } from './shape.js'
 import { readYaml } from './yaml-text.js'
 import { lowestOffsetMinutes } from './zone.js'
 
-export { effectiveSettingsText, measuringHash, settingsEventDetails, shownSettingsText } from './effective.js'
+export {
+  effectiveSettingsText,
+  measuringHash,
+  settingsEventDetails,
+  settingsForOthers,
+  shownSettingsText,
+} from './effective.js'
 export {
   collectorJsonSchemaText,
   isCollectorSettings,
@@ -36,6 +42,7 @@ export {
 export type { KnownLayouts } from './crosschecks.js'
 export type { KnownGaugeLayouts } from './crosschecks-gauges.js'
 export { settingsFaultText, type SettingsFault, type SettingsFaultCode } from './fault.js'
+export { faultForOthers, type FaultForOthers } from './for-others.js'
 export {
   readGaugeLayout,
   type GaugeLayout,

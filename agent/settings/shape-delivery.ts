@@ -118,7 +118,7 @@ const mailOf = (file: NonNullable<DeliveryFile['mail']>): MailSettings =>
   })
 
 /** What stands in place of whatever tells who somebody is. */
-const notShown = '(not shown)'
+export const notShown = '(not shown)'
 
 /** For lines, journals and screens: without numbers, addresses and URLs. */
 export function veiledDelivery(delivery: DeliverySettings): DeliverySettings {
