@@ -11,7 +11,7 @@ import {
   type Outcome,
 } from '../terms/terms.js'
 import { appendEntries, newFile, type AppendFile, type Entry } from './appender.js'
-import { CheckedFile } from './check-file.js'
+import { archiveFiles, KnownLines } from './archive-start.js'
 import { readableFiles } from './folder.js'
 import { openIdentity } from './identity.js'
 import { conflictsName, freshName, linesFiles, type LinesName } from './names.js'
@@ -28,6 +28,8 @@ export interface ArchiveOptions {
   readonly linesRange?: number
   /** Lines that may wait for `sync`; when there are more, `add` syncs first. */
   readonly maxWaitingLines?: number
+  /** Bytes of lines after which the index is made anew: what a start may have to read of the lines. */
+  readonly indexEveryBytes?: number
 }
 
 /** A line as it came: its canonical text and the number it says. */
@@ -50,35 +52,56 @@ export interface Added {
 
 const mostConflictBytes = 1024 * 1024
 
-/** Opens the archive of one store, making it in an empty folder. All of its files are read once. Faults: store-foreign, disk-*. */
+/**
+ * Opens the archive of one store, making it in an empty folder. Of its files only what the index does not cover is read.
+ * Faults: store-foreign, disk-*.
+ */
 export async function openArchive(options: ArchiveOptions): Promise<Outcome<Archive>> {
-  const { disk, storeId, station, linesRange = 8192, maxWaitingLines = 16_384 } = options
+  const { disk, storeId, station } = options
   const folder = await openIdentity(disk, { storeId, station }, () => ({ storeId, station }))
   if (!folder.ok) return folder
-  const archive = new Archive(disk, folder.value.identity, linesRange, maxWaitingLines)
-  const read = await archive.readFiles(folder.value.names)
-  return read.ok ? good(archive) : read
+  const { identity, names } = folder.value
+  const known = new KnownLines(disk, identity.storeId)
+  const files = archiveFiles(names)
+  const appendable = await known.learn(files)
+  if (!appendable.ok) return appendable
+  return good(new Archive(options, identity, known, { names, files, appendable: appendable.value }))
+}
+
+/** What is in the folder when it is opened. */
+interface Found {
+  readonly names: readonly string[]
+  readonly files: readonly LinesName[]
+  /** By the first number of the range. */
+  readonly appendable: Map<number, AppendFile>
 }
 
 export class Archive {
-  /** Damaged lines found when it was opened; their numbers count as not there. */
-  damaged = 0
-  private readonly held = new RangeSet()
-  private readonly skipped = new RangeSet()
   private readonly waiting = new Map<number, Waiting>()
-  private readonly files = new Map<number, AppendFile>()
-  private readonly taken = new Set<string>()
-  private names: LinesName[] = []
-  private readonly sets = new Map<string, ColumnSet>()
+  private readonly files: Map<number, AppendFile>
+  private readonly taken: Set<string>
+  private names: readonly LinesName[]
+  private readonly linesRange: number
+  private readonly maxWaitingLines: number
+  private readonly indexEveryBytes: number
+  private readonly disk: Disk
   private readonly reader: StoreReader
 
   constructor(
-    private readonly disk: Disk,
+    { disk, linesRange = 8192, maxWaitingLines = 16_384, indexEveryBytes = 32_768 }: ArchiveOptions,
     private readonly identity: Identity,
-    private linesRange: number,
-    private readonly maxWaitingLines: number,
+    private readonly known: KnownLines,
+    { names, files, appendable }: Found,
   ) {
-    this.reader = new StoreReader(disk, identity.storeId, () => this.readable(), this.sets)
+    const [first] = files
+    this.linesRange = first?.last === undefined ? linesRange : first.last - first.first + 1
+    this.maxWaitingLines = maxWaitingLines
+    this.indexEveryBytes = indexEveryBytes
+    this.disk = disk
+    this.files = appendable
+    this.taken = new Set(names)
+    this.names = files
+    this.reader = new StoreReader(disk, identity.storeId, () => this.readable(), known.sets)
   }
 
   get storeId(): string {
@@ -89,14 +112,19 @@ export class Archive {
     return this.identity.station
   }
 
+  /** Damaged lines found when it was opened; their numbers count as not there. */
+  get damaged(): number {
+    return this.known.damaged
+  }
+
   /** Whether the line of this number is here and synced. */
   has(seq: number): boolean {
-    return this.held.has(seq)
+    return this.known.held.has(seq)
   }
 
   /** Numbers that need not be waited for: of lines here and synced, and those that a skip line here says no line has. */
   ranges(): RangeSet {
-    return RangeSet.from([...this.held.ranges(), ...this.skipped.ranges()])
+    return RangeSet.from([...this.known.held.ranges(), ...this.known.skipped.ranges()])
   }
 
   /** Lines that wait for `sync`. */
@@ -116,7 +144,7 @@ export class Archive {
     }
     const count = { added: 0, doubles: 0, conflicts: 0, refused: 0 }
     const conflicts: ArrivedLine[] = []
-    const known = new Map([...this.sets, ...sets.map((set) => [set.id, set] as const)])
+    const known = new Map([...this.known.sets, ...sets.map((set) => [set.id, set] as const)])
     const stored = new Map<number, Map<number, string>>()
     for (const arrived of lines) {
       const placed = await this.place(arrived, known, stored)
@@ -137,37 +165,6 @@ export class Archive {
   readonly scan: StoreReader['scan'] = (visit, options) => this.reader.scan(visit, options)
   readonly columnSet: StoreReader['columnSet'] = (id) => this.reader.columnSet(id)
 
-  /** Learns what is there. Everything found is synced before it is believed. */
-  async readFiles(names: readonly string[]): Promise<Outcome<void>> {
-    this.names = linesFiles(names).filter((file) => file.last !== undefined)
-    for (const name of names) this.taken.add(name)
-    const [first] = this.names
-    if (first?.last !== undefined) this.linesRange = first.last - first.first + 1
-    for (const name of this.names) {
-      const read = await this.readFile(name)
-      if (!read.ok) return read
-    }
-    return this.names.length > 0 ? this.disk.syncFolder('') : done
-  }
-
-  private async readFile({ name, first, last = first }: LinesName): Promise<Outcome<void>> {
-    const synced = await this.disk.datasync(name)
-    if (!synced.ok) return synced
-    const onLine = (line: Line): void => {
-      if (line.seq >= first && line.seq <= last) this.hold(line.seq, line)
-    }
-    const read = await CheckedFile.read(this.disk, this.storeId, name, this.sets, Infinity, onLine)
-    if (!read.ok) return read
-    this.damaged += read.value.damagedInAll
-    this.files.set(first, { ...read.value.file, named: true })
-    return done
-  }
-
-  private hold(seq: number, line: Line): void {
-    this.held.add(seq)
-    if (line.kind === 'skip') this.skipped.add(line.from, line.to)
-  }
-
   private async place(
     { seq, text }: ArrivedLine,
     sets: ReadonlyMap<string, ColumnSet>,
@@ -175,10 +172,10 @@ export class Archive {
   ): Promise<Outcome<'added' | 'doubles' | 'conflicts' | 'refused'>> {
     const line = parseLine(text, sets)
     if (line?.seq !== seq) return good('refused')
-    if (line.kind === 'record' && !this.sets.has(line.set) && this.sets.size >= mostSets)
+    if (line.kind === 'record' && !this.known.sets.has(line.set) && this.known.sets.size >= mostSets)
       return good('refused')
     let here = this.waiting.get(seq)?.text
-    if (here === undefined && this.held.has(seq)) {
+    if (here === undefined && this.has(seq)) {
       const read = await this.storedText(seq, stored)
       if (!read.ok) return read
       here = read.value
@@ -230,23 +227,31 @@ export class Archive {
       const written = await this.writeRange(first, lines)
       if (!written.ok) return written
     }
+    if (this.known.isDue(this.indexEveryBytes)) await this.known.save()
     return done
   }
 
   private async writeRange(first: number, lines: readonly Waiting[]): Promise<Outcome<void>> {
     const file = this.fileFor(first)
     if (!file.ok) return file
+    const before = file.value.length
     const written = await appendEntries(this.disk, this.identity, file.value, lines)
     if (!written.ok) {
-      if (written.spoiled) this.files.delete(first)
+      if (written.spoiled) this.giveUp(first, file.value)
       return { ok: false, fault: written.fault }
     }
+    this.known.appended(file.value, file.value.length - before)
     for (const { seq, line, set } of lines) {
-      this.hold(seq, line)
+      this.known.hold(seq, line)
       this.waiting.delete(seq)
-      if (set) this.sets.set(set.id, set)
+      if (set) this.known.sets.set(set.id, set)
     }
     return done
+  }
+
+  private giveUp(first: number, file: AppendFile): void {
+    this.files.delete(first)
+    this.known.forget(file)
   }
 
   private fileFor(first: number): Outcome<AppendFile> {

@@ -21,6 +21,15 @@ export interface DamagedLine {
   readonly head: Buffer
 }
 
+export interface CheckOptions {
+  /** The first number of a later file: lines from there on are not believed. */
+  readonly notBelow?: number
+  /** Is told each whole line that is believed. */
+  readonly onLine?: (line: Line) => void
+  /** Known already up to its length, where a line begins: only what follows is looked at. */
+  readonly known?: AppendFile
+}
+
 const headBytes = 256
 const mostKept = 1000
 
@@ -40,20 +49,21 @@ export class CheckedFile {
   damagedInAll = 0
   /** The first of `damaged`. */
   damagedLines: DamagedLine[] = []
+  /** Bytes after the last line end. */
+  tailBytes = 0
   private readonly seed: number
+  private readonly notBelow: number
+  private readonly onLine: (line: Line) => void
 
-  /**
-   * @param notBelow the first number of a later file: lines from there on are not believed
-   * @param onLine is told each whole line that is believed
-   */
   private constructor(
     storeId: string,
     name: string,
     private readonly sets: Map<string, ColumnSet>,
-    private readonly notBelow: number,
-    private readonly onLine: (line: Line) => void,
+    { notBelow = Infinity, onLine = () => undefined, known }: CheckOptions,
   ) {
-    this.file = newFile(name)
+    this.file = known ?? newFile(name)
+    this.notBelow = notBelow
+    this.onLine = onLine
     this.seed = seedOf(storeId, name)
   }
 
@@ -62,16 +72,17 @@ export class CheckedFile {
     storeId: string,
     name: string,
     sets: Map<string, ColumnSet>,
-    notBelow = Infinity,
-    onLine: (line: Line) => void = () => undefined,
+    options: CheckOptions = {},
   ): Promise<Outcome<CheckedFile>> {
-    const checked = new CheckedFile(storeId, name, sets, notBelow, onLine)
-    const read = await eachLine(disk, name, 0, undefined, (bytes, start, end, offset) =>
+    const checked = new CheckedFile(storeId, name, sets, options)
+    const from = checked.file.length
+    const read = await eachLine(disk, name, from, undefined, (bytes, start, end, offset) =>
       checked.look(bytes, start, end, offset),
     )
     if (!read.ok) return read
+    checked.tailBytes = read.value.tailBytes
     checked.file.length = read.value.length
-    checked.file.openTail = read.value.tailBytes > 0
+    checked.file.openTail = checked.tailBytes > 0
     return good(checked)
   }
 

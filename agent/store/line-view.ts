@@ -1,4 +1,12 @@
-import { parseLine, utcMillis, type ColumnSet, type Line, type UtcMillis } from '../terms/terms.js'
+import {
+  longestRecordSeconds,
+  longestSeconds,
+  parseLine,
+  utcMillis,
+  type ColumnSet,
+  type Line,
+  type UtcMillis,
+} from '../terms/terms.js'
 import { beginsWith, crcBytes, textOf } from './stored-line.js'
 
 const comma = 44
@@ -8,6 +16,8 @@ const recordWord = Buffer.from('record,')
 const mostCells = 4096
 /** '2026-03-01' */
 const dateBytes = 10
+/** The last second that has a text of four digits for its year. */
+const latestUtc = Date.UTC(9999, 11, 31, 23, 59, 59)
 
 /** Powers of ten that a double holds exactly. */
 const tens = Float64Array.from({ length: 20 }, (_, i) => 10 ** i)
@@ -95,18 +105,18 @@ export class LineView {
     return (this.hasHead = true)
   }
 
-  /** Start of a record, s since boot. */
+  /** Start of a record, s since boot; NaN where it is none that a line may have. */
   mono(): number {
-    return this.number(4)
+    return below(longestSeconds, this.number(4))
   }
 
   /** Length of a record, s. */
   seconds(): number {
-    return this.number(5)
+    return below(longestRecordSeconds, this.number(5))
   }
 
   planned(): number {
-    return this.number(6)
+    return below(longestRecordSeconds, this.number(6))
   }
 
   /** Start of a record as its trusted clock gave it. */
@@ -117,7 +127,8 @@ export class LineView {
     const { bytes } = this
     const hours = twoDigits(bytes, at + 11)
     const minutes = twoDigits(bytes, at + 14)
-    return utcMillis(this.midnight(at) + ((hours * 60 + minutes) * 60 + twoDigits(bytes, at + 17)) * 1000)
+    const utc = this.midnight(at) + ((hours * 60 + minutes) * 60 + twoDigits(bytes, at + 17)) * 1000
+    return Math.abs(utc) <= latestUtc ? utcMillis(utc) : undefined
   }
 
   private midnight(at: number): number {
@@ -191,5 +202,8 @@ export class LineView {
     return negative ? -value : value
   }
 }
+
+/** What a CRC vouches for may still be no number of ours: the CRC of a folder is no secret. */
+const below = (most: number, value: number): number => (Math.abs(value) <= most ? value : NaN)
 
 const twoDigits = (bytes: Buffer, at: number): number => (bytes[at] - 48) * 10 + bytes[at + 1] - 48

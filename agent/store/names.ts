@@ -3,6 +3,8 @@
 export const identityName = 'store.json'
 export const damagedName = 'damaged.txt'
 export const conflictsName = 'conflicts.txt'
+/** An archive's only. */
+export const indexName = 'index.txt'
 /** Stores that a station left behind when its card came to another board; each in a folder of its id. */
 export const earlierFolder = 'earlier'
 

@@ -85,7 +85,7 @@ async function checkNewest(
 ): Promise<Outcome<CheckedFile[]>> {
   const checked: CheckedFile[] = []
   for (let i = files.length - 1; i >= 0; i--) {
-    const read = await CheckedFile.read(disk, storeId, files[i].name, sets, files[i + 1]?.first)
+    const read = await CheckedFile.read(disk, storeId, files[i].name, sets, { notBelow: files[i + 1]?.first })
     if (!read.ok) return read
     checked.push(read.value)
     if (checked.length >= 2 && checked.some((one) => one.believed > 0)) break

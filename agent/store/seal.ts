@@ -112,11 +112,16 @@ function sealedOf(m: RegExpExecArray, publicKey?: string, signature?: string): S
 /** Whether the signature of a line fits its text and its own key; whose key that is, is another question. */
 export function isSignedRight(text: string, storeId: string, signed: NonNullable<Sealed['signed']>): boolean {
   const head = text.slice(0, text.lastIndexOf(','))
+  return isSignedWith(signed.publicKey, signedBytes(storeId, head), signed.signature)
+}
+
+/** @param publicKey 64 hex digits; @param signature 128 hex digits */
+export function isSignedWith(publicKey: string, bytes: Uint8Array, signature: string): boolean {
   // The fixed beginning of an Ed25519 key in DER (RFC 8410, 4): algorithm 1.3.101.112, 32 bytes.
-  const der = Buffer.from('302a300506032b6570032100' + signed.publicKey, 'hex')
+  const der = Buffer.from('302a300506032b6570032100' + publicKey, 'hex')
   try {
     const key = createPublicKey({ key: der, format: 'der', type: 'spki' })
-    return verify(null, signedBytes(storeId, head), key, Buffer.from(signed.signature, 'hex'))
+    return verify(null, bytes, key, Buffer.from(signature, 'hex'))
   } catch {
     return false
   }

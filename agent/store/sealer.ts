@@ -1,6 +1,7 @@
 /** Seals what a station's store holds, and makes room in it; FORMAT.md, 'Seals' and 'Making room'. */
 import { good, type Disk, type Line, type Outcome, type SigningKey } from '../terms/terms.js'
 import type { ReadableFile, StoreReader } from './reader.js'
+import { keyLinesOf, type MakeEvent } from './rotation.js'
 import { hashOf, LinesHash, readGone, readSeal, sealedLine, type Gone, type Seal } from './seal.js'
 
 /** What sealing needs of a store. */
@@ -19,6 +20,11 @@ export interface MakeRoomOptions {
   /** Whether all lines with these numbers are safe away. A station without a far end says yes to keep only the newest. */
   readonly received: (from: number, to: number) => boolean
   readonly key?: SigningKey
+  /**
+   * Makes the event line in which something is said again that goes with its file and still counts: which key handed over to
+   * which. Absent: it is not.
+   */
+  readonly event?: MakeEvent
 }
 
 export interface MadeRoom {
@@ -182,7 +188,7 @@ export class Sealer {
   }
 
   /** The oldest file that is sealed whole and received whole; first it is said and safe that it goes, then it goes. */
-  private async removeOne({ received, key }: MakeRoomOptions): Promise<Outcome<Gone | undefined>> {
+  private async removeOne({ received, key, event }: MakeRoomOptions): Promise<Outcome<Gone | undefined>> {
     const sealedTo = await this.newestSeal()
     if (!sealedTo.ok) return sealedTo
     const file = this.store
@@ -192,6 +198,8 @@ export class Sealer {
     if (!file) return good(undefined)
     // Until it is done nobody knows which of the lines about it are safe: after a failure the disk is looked at again.
     this.finishedRemovals = false
+    const again = event ? await this.sayKeysAgain(file, event) : good(undefined)
+    if (!again.ok) return again
     const said = await this.say(file, key)
     if (!said.ok) return said
     const flushed = await this.store.flush()
@@ -202,6 +210,14 @@ export class Sealer {
     const finished = removed.ok && isFull ? await this.store.flush() : removed
     this.finishedRemovals = finished.ok
     return finished.ok ? said : finished
+  }
+
+  private async sayKeysAgain({ first, last }: ReadableFile, event: MakeEvent): Promise<Outcome<void>> {
+    const lines = await keyLinesOf(this.store, { from: first, to: last })
+    if (!lines.ok) return lines
+    for (const { line, said } of lines.value)
+      if (said.signed) this.store.append((seq) => event(seq, line.details))
+    return good(undefined)
   }
 
   /** Appends the line about a file, and again those that go with it and that nothing else says. */

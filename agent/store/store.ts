@@ -16,7 +16,14 @@ import { good } from '../terms/terms.js'
 import type { Board } from './board-marks.js'
 import { openIdentity } from './identity.js'
 import type { LineView } from './line-view.js'
-import { StoreReader, type Scanned, type ScanOptions, type SoundFiles, type StoredLine } from './reader.js'
+import {
+  StoreReader,
+  type ReadableFile,
+  type Scanned,
+  type ScanOptions,
+  type SoundFiles,
+  type StoredLine,
+} from './reader.js'
 import type { StoredText } from './recent-lines.js'
 import { recover, type Recovered } from './recovery.js'
 import type { Seal } from './seal.js'
@@ -41,6 +48,19 @@ export {
   type LinePlace,
 } from './found-lines.js'
 export { isKeyMeant, keyFingerprint, leastFingerprintDigits, readFingerprint } from './fingerprint.js'
+export { handOverName, readHandOver, type HandOver, type UnsignedReason } from './hand-over.js'
+export {
+  announceKey,
+  finishRotation,
+  handOver,
+  keyChange,
+  keyLinesOf,
+  rotateKey,
+  type KeyChange,
+  type MakeEvent,
+  type NamedKey,
+  type Rotated,
+} from './rotation.js'
 export { readGone, readSeal, type Gone, type Seal } from './seal.js'
 export type { MadeRoom, MakeRoomOptions } from './sealer.js'
 export {
@@ -52,6 +72,7 @@ export {
   type Verification,
   type VerifyOptions,
 } from './verify-chain.js'
+export type { KeyUse } from './verify-keys.js'
 export { BootOrder, boundedAt, middleOf, type BootBounds, type BoundedTime } from './boot-bounds.js'
 export { TimeTable, type PlacedTime } from './time-table.js'
 export type { LineView, Recovered, Scanned, ScanOptions, SoundFiles, StoredLine, StoredText }
@@ -184,6 +205,11 @@ export class Store {
   /** Every safe line in order, as views of bytes: the fast way through a year. */
   scan(visit: (view: LineView) => boolean | void, options?: ScanOptions): Promise<Outcome<Scanned>> {
     return this.reader.scan(visit, options)
+  }
+
+  /** Its files with the numbers they hold, in order; the last is the one being written. */
+  files(): readonly ReadableFile[] {
+    return this.writer.readable()
   }
 
   columnSet(id: string): ColumnSet | undefined {

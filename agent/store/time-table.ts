@@ -4,6 +4,7 @@
  * corrects.
  */
 import {
+  longestSeconds,
   withdrawnName,
   type AnchorLine,
   type Line,
@@ -96,8 +97,9 @@ export class TimeTable {
     return this.withdrawn.some(({ from, to }) => from <= seq && seq <= to)
   }
 
-  /** The time of a moment of a boot; undefined where no time check of that boot is known. */
+  /** The time of a moment of a boot; undefined where no time check of that boot is known, and for what is no moment. */
   at(boot: string, mono: MonoSeconds): PlacedTime | undefined {
+    if (!(Math.abs(mono) < longestSeconds)) return undefined
     this.sort()
     const anchors = this.byBoot.get(boot)
     if (!anchors || anchors.length === 0) return undefined

@@ -9,6 +9,7 @@ import { readIdentity, type Folder } from './identity.js'
 import { conflictsName, linesFiles } from './names.js'
 import { StoreReader, type ReadableFile } from './reader.js'
 import { claimedIdentity } from './row-diagnosis.js'
+import type { KeyUse } from './verify-keys.js'
 import { Rows } from './verify-rows.js'
 import { checkSeals } from './verify-seals.js'
 
@@ -39,8 +40,10 @@ export type FindingKind =
   | 'chain'
   /** A signature does not fit, or is missing where it should be. */
   | 'signature'
-  /** Signed with a key that is not this station's. */
+  /** Signed with a key that is not this station's, or that another one had replaced. */
   | 'foreign-key'
+  /** Signed with a key that a row names, but that the key before did not vouch for. */
+  | 'new-key'
   /** A file cannot be read. */
   | 'unreadable'
   /** A row passes its check, but is not as this program writes it, or no columns row says what it means. */
@@ -76,10 +79,12 @@ export interface Verification {
   readonly signatures: number
   /** Up to this number lines are sealed; 0 without a seal. */
   readonly sealedTo: number
-  /** Up to this number a signature stands for them: its seal and, by the chain, all before it. */
+  /** Up to this number a signature that counts stands for them: its seal and, by the chain, all before it. */
   readonly signedTo: number
-  /** Keys that signed, 64 hex digits each. */
+  /** Keys that signed or were named as the next, 64 hex digits each. */
   readonly keys: readonly string[]
+  /** What each of them did. */
+  readonly keyUses: readonly KeyUse[]
   /** Numbers of files that were removed to make room. */
   readonly gone: readonly Range[]
   /** At most 1000, problems first; `problems` and `notes` count all. */
@@ -89,7 +94,7 @@ export interface Verification {
 }
 
 export interface VerifyOptions {
-  /** The station's public key or its fingerprint, where it is known from elsewhere; see `isKeyMeant`. */
+  /** A public key of the station or its fingerprint, any of those it had, where it is known from elsewhere; see `isKeyMeant`. */
   readonly expectedKey?: string
   /** The highest number that somebody else knows to exist (a receipt, an archive). */
   readonly expectedLast?: number
@@ -100,7 +105,7 @@ export interface VerifyOptions {
 /** What even a folder without a finding does not prove; to be told with every result. */
 export const notProved: readonly string[] = [
   'Rows after the last seal, and rows taken off the end together with it, show only where somebody else knows the last number.',
-  'A signature shows that the key signed, not who held it: the key lies on the same card. Note the public key at set-up.',
+  'A signature shows that the key signed, not who held it: the key lies on the same card, and whoever has it can hand over to another. Note the public key at set-up, and each new one.',
   'A seal shows that the figures are those the station recorded, not that the air at the inlet was the air of the place.',
 ]
 
@@ -136,7 +141,7 @@ export async function verifyFolder(disk: Disk, options: VerifyOptions = {}): Pro
   const readable = await firstPass(disk, files, rows, options.progress)
   rows.finish(options.expectedLast)
   const reader = new StoreReader(disk, identity.storeId, () => readable)
-  const sealed = await checkSeals(reader, identity.storeId, rows, findings, options.expectedKey)
+  const sealed = await checkSeals(reader, rows, findings, options.expectedKey)
   if (!sealed.ok) return sealed
   await lookAside(disk, names, findings)
   options.progress?.(1)

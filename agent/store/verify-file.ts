@@ -1,5 +1,6 @@
 /** One file in the first pass of a verification, row by row. */
 import { parseLine } from '../terms/terms.js'
+import { handOverName, readHandOver } from './hand-over.js'
 import type { ReadableFile } from './reader.js'
 import { hashOf, readGone, readSeal } from './seal.js'
 import { beginsWith, isCut, passes, readHeader, seqOf, textOf } from './stored-line.js'
@@ -8,6 +9,7 @@ import type { Place, Rows } from './verify-rows.js'
 const skipWord = Buffer.from('skip,')
 const sealWord = Buffer.from('seal,')
 const goneWord = Buffer.from('gone,')
+const eventWord = Buffer.from('event,')
 
 export class FileWalk {
   /** Highest number so far; a station's file begins with the one in its name. */
@@ -120,6 +122,13 @@ export class FileWalk {
     } else if (beginsWith(bytes, start, end, goneWord)) {
       const said = readGone(text)
       if (said) this.rows.gone.push({ ...this.place(), said, text })
-    }
+    } else if (beginsWith(bytes, start, end, eventWord) && text.includes(`,${handOverName},`))
+      this.keyLine(text)
+  }
+
+  private keyLine(text: string): void {
+    const line = parseLine(text, new Map())
+    const said = line?.kind === 'event' ? readHandOver(line) : undefined
+    if (line && said) this.rows.handOvers.push({ ...this.place(), said, text, seq: line.seq })
   }
 }

@@ -9,6 +9,7 @@ import {
   type SkipLine,
 } from '../terms/terms.js'
 import { eachLine } from './each-line.js'
+import type { HandOver } from './hand-over.js'
 import type { ReadableFile } from './reader.js'
 import { diagnose, type Diagnosis } from './row-diagnosis.js'
 import type { Gone, Seal } from './seal.js'
@@ -23,7 +24,7 @@ export interface Place {
   readonly lineNumber: number
 }
 
-/** A seal or gone line with its place. */
+/** What a seal, a gone line or one about keys says, with its place. */
 export interface Said<T> extends Place {
   readonly said: T
   readonly text: string
@@ -65,6 +66,8 @@ export const numbers = (from: number, to: number): string =>
 export class Rows {
   readonly seals: Said<Seal>[] = []
   readonly gone: Said<Gone>[] = []
+  /** With the number of the row. */
+  readonly handOvers: (Said<HandOver> & { readonly seq: number })[] = []
   readonly skips: SkipLine[] = []
   /** Numbers of problems that were told: a seal over them cannot fit. */
   readonly told = new RangeSet()

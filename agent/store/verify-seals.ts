@@ -1,9 +1,10 @@
-/** The second pass of a verification: seals, their chain and signatures, and gone lines. */
-import { good, type Outcome, RangeSet, type Range } from '../terms/terms.js'
-import { isKeyMeant, keyFingerprint } from './fingerprint.js'
+/** The second pass of a verification: seals, their chain, and whether the rows are those that were sealed. */
+import { good, type Outcome, RangeSet } from '../terms/terms.js'
 import type { StoreReader } from './reader.js'
-import { hashOf, isSignedRight, LinesHash, type Gone, type Seal, type Sealed } from './seal.js'
+import { hashOf, LinesHash, type Seal } from './seal.js'
 import type { Findings } from './verify-chain.js'
+import { isConsequence } from './verify-gaps.js'
+import { KeysChecked, type KeyUse } from './verify-keys.js'
 import { numbers, type Rows, type Said } from './verify-rows.js'
 
 export interface SealsChecked {
@@ -12,74 +13,34 @@ export interface SealsChecked {
   readonly sealedTo: number
   readonly signedTo: number
   readonly keys: readonly string[]
+  readonly keyUses: readonly KeyUse[]
 }
 
 export async function checkSeals(
   reader: StoreReader,
-  storeId: string,
   rows: Rows,
   findings: Findings,
   expectedKey: string | undefined,
 ): Promise<Outcome<SealsChecked>> {
   const seals = [...rows.seals].sort((a, b) => a.said.seq - b.said.seq)
-  const signatures = new Signatures(storeId, rows, expectedKey)
-  for (const one of [...seals, ...rows.gone]) signatures.check(one)
-  signatures.checkAny(rows.summary().lines, findings)
-  if (signatures.keys.length > 0)
+  const keys = new KeysChecked(rows, findings, expectedKey)
+  if (keys.keys.length > 0)
     for (const one of rows.gone.filter(({ said }) => !said.signed))
       rows.problem('signature', one, 'the line about a removed file is not signed, though this station signs')
   const whole = checkChain(seals, rows)
   const contents = await checkContents(reader, seals, rows, findings)
   if (!contents.ok) return contents
   const fitting = seals.filter((seal) => whole.has(seal) && !contents.value.has(seal))
+  const right = keys.right()
   return good({
     seals: seals.length,
-    signatures: signatures.count,
-    keys: signatures.keys,
+    signatures: keys.signatures,
+    keys: keys.keys,
+    keyUses: await keys.keyUses(reader),
     sealedTo: Math.max(0, ...fitting.map(({ said }) => said.last)),
-    signedTo: Math.max(0, ...fitting.filter((one) => signatures.right.has(one)).map(({ said }) => said.last)),
+    signedTo: Math.max(0, ...fitting.filter((one) => right.has(one)).map(({ said }) => said.last)),
   })
 }
-
-class Signatures {
-  count = 0
-  readonly keys: string[] = []
-  readonly right = new Set<Said<Sealed>>()
-
-  constructor(
-    private readonly storeId: string,
-    private readonly rows: Rows,
-    private readonly expectedKey: string | undefined,
-  ) {}
-
-  check(one: Said<Seal> | Said<Gone>): void {
-    const { signed } = one.said
-    if (!signed) return
-    this.count++
-    if (!isSignedRight(one.text, this.storeId, signed))
-      return this.rows.problem('signature', one, 'the signature does not fit the line')
-    const expected = this.expectedKey ?? this.keys[0] ?? signed.publicKey
-    if (!this.keys.includes(signed.publicKey)) this.keys.push(signed.publicKey)
-    if (isKeyMeant(signed.publicKey, expected)) this.right.add(one)
-    else
-      this.rows.problem(
-        'foreign-key',
-        one,
-        `signed with the key ${beginningOf(signed.publicKey)}, not with ${this.expectedKey === undefined ? `the one before, ${beginningOf(expected)}` : 'the one that was named'}`,
-      )
-  }
-
-  /** Whoever takes all signatures away must not pass where a key is expected. */
-  checkAny(lines: number, findings: Findings): void {
-    if (this.expectedKey === undefined || lines === 0 || this.right.size > 0 || this.keys.length > 0) return
-    findings.add({
-      kind: 'signature',
-      words: 'Nothing here is signed: the key that was named vouches for no row.',
-    })
-  }
-}
-
-const beginningOf = (publicKey: string): string => `${keyFingerprint(publicKey).slice(0, 19)}…`
 
 /** Each seal names the one before it and goes on where that ended; gives those that do. */
 function checkChain(seals: readonly Said<Seal>[], rows: Rows): Set<Said<Seal>> {
@@ -97,18 +58,6 @@ function checkChain(seals: readonly Said<Seal>[], rows: Rows): Set<Said<Seal>> {
       rows.problem('chain', seal, before ? brokenWords(seal, before) : 'the seal before this one is missing')
   }
   return whole
-}
-
-/** A number between two seals was told already, or has not arrived: that it was a seal shows in no other way. */
-function isConsequence(from: number, to: number, rows: Rows): boolean {
-  const between = (ranges: readonly Range[]): boolean =>
-    ranges.some(([first, last]) => first < to && last > from)
-  const leftOut = rows.skips.filter((skip) => skip.seq > to).map((skip) => [skip.from, skip.to] as const)
-  return (
-    between(rows.told.ranges()) ||
-    between(leftOut) ||
-    (rows.isArchive && rows.held.gaps(from + 1, to - 1).length > 0)
-  )
 }
 
 const brokenWords = ({ said }: Said<Seal>, before: Said<Seal>): string =>
