@@ -44,7 +44,8 @@ export function uplinkMaker(
 const clientIdOf = ({ station }: Settings, storeId: string): string =>
   `motepost-${station.group}-${station.name}-${storeId.slice(0, 8)}`
 
-const uplinkOptions = (uplink: MqttSettings) => ({
+/** What settings say of the uplink itself; of group and station they say it elsewhere. */
+export const uplinkOptions = (uplink: MqttSettings) => ({
   encoding: uplink.encoding,
   effort: 'small' as const,
   receipts: uplink.receipts,

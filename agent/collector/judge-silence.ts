@@ -13,12 +13,14 @@ export function limitsFor(
   rules: JudgeRules,
 ): { lateSeconds: number; silentSeconds: number } {
   const { nextContactSeconds: promised = 0, everySeconds: every } = seen.alive ?? {}
-  // Its modem rests, and then it speaks as often as ever.
-  const away =
-    every === undefined ? silentShare * promised : promised + Math.max(rules.silentAfterSeconds, 2 * every)
+  const limit = (usual: number, share: number): number => {
+    // Its modem rests, and then it speaks as often as ever.
+    const afterRest = every === undefined ? Infinity : promised + Math.max(usual, (share - 1) * every)
+    return Math.max(usual, Math.min(share * promised, afterRest))
+  }
   return {
-    lateSeconds: Math.max(rules.lateAfterSeconds, lateShare * promised),
-    silentSeconds: Math.max(rules.silentAfterSeconds, away),
+    lateSeconds: limit(rules.lateAfterSeconds, lateShare),
+    silentSeconds: limit(rules.silentAfterSeconds, silentShare),
   }
 }
 
@@ -49,8 +51,9 @@ function departed(seen: StationSeen, rules: JudgeRules): Reason[] {
   if (seen.alive?.state === 'stopped')
     return [{ code: 'stopped', state: 'late', words: 'it was stopped', ...start, ...since(seen) }]
   if (seen.alive?.state !== 'lost') return []
-  // Its modem is off by its hours: the connection breaks off each time.
-  if ((seen.alive.nextContactSeconds ?? 0) > rules.lateAfterSeconds) return []
+  // Its modem is off by its hours, and the connection breaks off each time; or it sleeps for longer than a broker waits.
+  const { everySeconds, nextContactSeconds = 0 } = seen.alive
+  if (everySeconds !== undefined || nextContactSeconds > rules.lateAfterSeconds) return []
   return [
     { code: 'connection-lost', state: 'late', words: 'its connection broke off', ...look, ...since(seen) },
   ]

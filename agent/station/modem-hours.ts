@@ -56,6 +56,12 @@ export class ModemHours {
     this.mayConnect(now, this.isHeld)
   }
 
+  /** False where its hours are the whole day. */
+  get rests(): boolean {
+    const { everyMinutes, onMinutes, fromHour, toHour } = this.options
+    return onMinutes < everyMinutes || (toHour - fromHour) % 24 !== 0
+  }
+
   /** Seconds until the station is heard again, that would say something every so often. */
   nextContactSeconds(now: MonoSeconds, everySeconds: number): number {
     for (let seconds = everySeconds; seconds < everySeconds + longestAwaySeconds; seconds += 60)

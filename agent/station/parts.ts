@@ -117,7 +117,8 @@ export function makeParts(options: StationOptions, ports: StationPorts, hooks: H
     surroundings,
     alerted: () => alerting.isRaisedOf(measured),
   })
-  if (uplink && modem) uplink.announcements.nextContact = (at, every) => modem.nextContactSeconds(at, every)
+  if (uplink && modem?.rests)
+    uplink.announcements.nextContact = (at, every) => modem.nextContactSeconds(at, every)
   const set = columnSet([...instruments, ...gauges].flatMap((part) => columnsOf(part.channels)))
   const boxed = instruments.map(({ channels }, i) => ({ channels, box: ports.instruments[i].options.box }))
   const pairs = new PairWatch(boxed, set, faults)

@@ -24,7 +24,7 @@ export class Announcements {
   private restsUntil = -Infinity
   private untrue = false
   private session = 0
-  /** When we are heard again at the latest, s; set by who knows of the modem's hours. */
+  /** When we are heard again at the latest, s; set where a modem rests by its hours. */
   nextContact: ((now: MonoSeconds, everySeconds: number) => number) | undefined
 
   constructor(
@@ -67,8 +67,9 @@ export class Announcements {
   sayAlive(now: MonoSeconds): void {
     this.untrue = false
     const every = this.options.packEverySeconds
-    const next = Math.round(this.nextContact?.(now, every) ?? every)
-    const more = { next_contact_s: next, ...(next > every ? { every_s: every } : {}) }
+    const more = this.nextContact
+      ? { next_contact_s: Math.round(this.nextContact(now, every)), every_s: every }
+      : { next_contact_s: every }
     this.retained.put('alive', aliveMessage('running', this.life, more), 'again')
   }
 

@@ -58,7 +58,7 @@ describe('the silence of a station', () => {
   it('waits through the night of a modem that rests by its hours, and no longer, and calls no connection lost for that', () => {
     const evening = { ...running(10 * 3600), every_s: 3600 }
     const station = seen([0, 'alive', evening], [600, 'alive', { state: 'lost', boot: 'aa', session: 1 }])
-    const states = [1, 12, 12.6, 12.9, 13].map((n) => judge(station, group, at(n * 3600)).state)
+    const states = [1, 11.2, 11.3, 12.9, 13].map((n) => judge(station, group, at(n * 3600)).state)
     expect(states).toEqual(['well', 'well', 'late', 'late', 'silent'])
   })
 

@@ -1,5 +1,5 @@
 /** A station's far end in memory: a broker, a collector, and real archives on disks in memory. */
-import { Collector, usualCollector } from '../../agent/collector/collector.js'
+import { Collector, usualCollector, type CollectorPorts } from '../../agent/collector/collector.js'
 import { MemoryBroker } from '../../agent/simulation/memory-broker.js'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import type { StationPorts } from '../../agent/station/station.js'
@@ -16,7 +16,10 @@ export class FarEnd {
   readonly toldFaults = new Set<FaultCode>()
   readonly collector: Collector
 
-  constructor(private readonly options: Partial<UplinkOptions> = {}) {
+  constructor(
+    private readonly options: Partial<UplinkOptions> = {},
+    ports: Partial<CollectorPorts> = {},
+  ) {
     this.collector = new Collector(
       { ...usualCollector, group: 'rig' },
       {
@@ -29,6 +32,7 @@ export class FarEnd {
           if (opened.ok) this.archives.set(storeId, { disk, archive: opened.value })
           return opened
         },
+        ...ports,
       },
     )
     this.broker.onPublish = ({ topic, payload }) => {
