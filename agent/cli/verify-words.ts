@@ -1,4 +1,5 @@
-import { keyFingerprint, notProved, type Finding, type FindingKind } from '../store/store.js'
+import { keyFingerprint, notProved, type Finding, type FindingKind, type KeyUse } from '../store/store.js'
+import { utcText } from '../terms/terms.js'
 import { folded, textWidth } from './plain-text.js'
 import type { Verified } from './verify.js'
 
@@ -33,7 +34,9 @@ const firstThings: Readonly<Record<Exclude<FindingKind, 'explained'>, string>> =
   chain: 'compare with another copy: a seal was left out or made anew',
   signature: 'compare with another copy, and with the key that status shows at the station',
   'foreign-key':
-    'compare with the key that motepost status shows at the station: somebody else signed, or the key was made anew',
+    'compare with the keys that motepost keys shows at the station: somebody else signed, or the key was made anew',
+  'new-key':
+    'compare with the key that motepost keys shows at the station; where it is that one, give it with --key: then it vouches for all before its signatures',
   unreadable: 'give yourself the right to read it, or copy the folder off this card and look there',
   strange: 'read the folder with the release that wrote it, or a later one',
   conflicts: 'look for a cloned card or a folder copied back: two stations wrote under one identity',
@@ -78,7 +81,7 @@ function contentsWords({ found }: Verified): string {
 }
 
 function sealWords({ found }: Verified, keyAsked: boolean): string[] {
-  const { seals, signatures, sealedTo, signedTo, lastSeq = 0, gone, keys } = found
+  const { seals, signatures, sealedTo, signedTo, lastSeq = 0, gone, keys, keyUses } = found
   const words: string[] = []
   if (seals === 0)
     words.push('not sealed yet: a station seals at each hour, and signs at the end of each day')
@@ -87,13 +90,35 @@ function sealWords({ found }: Verified, keyAsked: boolean): string[] {
       signatures === 0 ? 'not signed yet' : signedTo > 0 ? `signed up to ${signedTo}` : 'no signature holds'
     words.push(`sealed up to number ${sealedTo}, ${signed}; newest number ${lastSeq}`)
   }
-  for (const key of keys)
-    words.push(
-      `key: ${keyFingerprint(key)}${keyAsked ? '' : ' (compare with what motepost status showed at the station, or give it with --key)'}`,
-    )
+  for (const use of keyUses) words.push(keyWords(use, keyAsked || use.publicKey !== keys[0]))
   for (const [from, to] of gone)
     words.push(`numbers ${from} to ${to} were removed by the station to make room`)
   return words
+}
+
+const compareWords = ' (compare with what motepost status showed at the station, or give it with --key)'
+
+/** Which key signed from when to when, and who says that it may. */
+function keyWords(use: KeyUse, isKnown: boolean): string {
+  const { publicKey, signatures, from, to } = use
+  const numbers = from === to ? `number ${from}` : `numbers ${from} to ${to}`
+  const did =
+    from === undefined
+      ? 'no signature yet'
+      : `${signatures} ${signatures === 1 ? 'signature' : 'signatures'}, ${numbers}${timeWords(use)}`
+  const fingerprint = `${keyFingerprint(publicKey)}${isKnown ? '' : compareWords}`
+  return `key: ${fingerprint}: ${[did, cameWords(use)].filter(Boolean).join('; ')}`
+}
+
+function timeWords({ since, until }: KeyUse): string {
+  if (since === undefined || until === undefined) return ''
+  return since === until ? `, about ${utcText(since)}` : `, about ${utcText(since)} to ${utcText(until)}`
+}
+
+function cameWords({ came, namedBy }: KeyUse): string {
+  if (came === 'handed-over') return `the key before handed over to it with number ${namedBy}`
+  if (came === 'announced') return `number ${namedBy} names it, without the signature of a key before it`
+  return came === 'unannounced' ? 'nothing names it' : ''
 }
 
 /** Once for each kind that was found. */
@@ -130,7 +155,7 @@ function asJson({ folder, found }: Verified): unknown {
     signatures: found.signatures,
     sealed_to: found.sealedTo,
     signed_to: found.signedTo,
-    keys: found.keys.map((key) => ({ public_key: key, fingerprint: keyFingerprint(key) })),
+    keys: found.keyUses.map(keyJson),
     gone: found.gone,
     problems: found.problems,
     notes: found.notes,
@@ -145,3 +170,16 @@ function asJson({ folder, found }: Verified): unknown {
     })),
   }
 }
+
+const keyJson = (use: KeyUse) => ({
+  public_key: use.publicKey,
+  fingerprint: keyFingerprint(use.publicKey),
+  came: use.came,
+  named_by: use.namedBy,
+  signatures: use.signatures,
+  from: use.from,
+  to: use.to,
+  since: use.since === undefined ? undefined : utcText(use.since),
+  until: use.until === undefined ? undefined : utcText(use.until),
+  vouched_for: use.vouchedFor,
+})

@@ -106,7 +106,11 @@ export interface BrokerSession {
 }
 
 export interface BrokerEvents {
-  onMessage(message: Message): void
+  /**
+   * The message is acknowledged when this returns or, where it gives a promise, when that resolves (it must not reject), in the
+   * order in which messages came. What was not acknowledged when the connection ended comes again with the next.
+   */
+  onMessage(message: Message): Promise<void> | void
   /** Called once when the connection ended without `end`. */
   onLost(detail: string): void
 }
@@ -181,6 +185,17 @@ export interface SigningKey {
   readonly publicKey: string
   /** 64 bytes. */
   sign(bytes: Uint8Array): Uint8Array
+}
+
+/** The place beside the station's key where the next one waits until it is in force. Faults are disk-*. */
+export interface NextKey {
+  /** The key that waits; undefined where none does. */
+  waiting(): Promise<Outcome<SigningKey | undefined>>
+  /** The key that waits, made where none does: whole and safe before it is given. */
+  prepare(): Promise<Outcome<SigningKey>>
+  /** Puts it in the place of the one before, which is gone then: a power cut leaves one of the two. */
+  adopt(): Promise<Outcome<void>>
+  drop(): Promise<Outcome<void>>
 }
 
 export interface GaugeReading {
