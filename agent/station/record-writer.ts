@@ -1,5 +1,5 @@
 import type { Store } from '../store/store.js'
-import { channelKinds, type MonoSeconds } from '../terms/terms.js'
+import { channelKinds, longestRecordSeconds, type MonoSeconds } from '../terms/terms.js'
 import type { StationPorts } from './options.js'
 import type { Parts } from './parts.js'
 
@@ -39,7 +39,9 @@ export class RecordWriter {
     }
     const utc = clock.at(start)
     const line = { kind: 'record', set: set.id, boot, mono: start, seconds, planned, utc } as const
-    this.store.append((seq) => ({ ...line, seq, values, excluded, marked }), set)
+    // What lasted longer was a pause: its event tells of it, and no record may.
+    if (seconds <= longestRecordSeconds)
+      this.store.append((seq) => ({ ...line, seq, values, excluded, marked }), set)
     pairs.take(seconds, values, at)
     averages.feed(start, seconds, planned, values)
   }

@@ -215,12 +215,20 @@ function readPairs(text: string): [string, string][] | undefined {
 function readSeconds(text: string): Record<string, number> | undefined {
   const pairs = readPairs(text)
   if (!pairs?.every(([reason]) => reasonShape.test(reason))) return undefined
-  return Object.fromEntries(pairs.map(([reason, seconds]) => [reason, readNumber(seconds)]))
+  const read = pairs.map(([reason, seconds]) => [reason, readNumber(seconds)] as const)
+  return areSeconds(read.map(([, seconds]) => seconds)) ? Object.fromEntries(read) : undefined
 }
 
-/** Boot, mono and the other numbers of a line as they must be before anything else about it is looked at. */
-const placed = (boot: string, ...numbers: number[]): boolean =>
-  bootShape.test(boot) && !numbers.some(Number.isNaN)
+/** Seconds of any kind lie below this, 317 years: times that are reckoned from them stay times. */
+export const longestSeconds = 1e10
+/** A record is a minute, or what was left over when the clock was set: what lasts longer is a pause, and no record. */
+export const longestRecordSeconds = 7 * 86_400
+
+const areSeconds = (numbers: readonly number[]): boolean =>
+  numbers.every((seconds) => Math.abs(seconds) < longestSeconds)
+
+/** Boot, mono and the other seconds of a line as they must be before anything else about it is looked at. */
+const placed = (boot: string, ...numbers: number[]): boolean => bootShape.test(boot) && areSeconds(numbers)
 
 function parseRecord(cells: string[], sets: ReadonlyMap<string, ColumnSet>): RecordLine | undefined {
   const set = sets.get(cells[2])
@@ -228,6 +236,7 @@ function parseRecord(cells: string[], sets: ReadonlyMap<string, ColumnSet>): Rec
     return undefined
   const [mono, seconds, planned] = cells.slice(4, 7).map(readNumber)
   if (!placed(cells[3], mono, seconds, planned)) return undefined
+  if (Math.max(seconds, planned) > longestRecordSeconds) return undefined
   const values = new Float64Array(set.columns.length)
   for (let i = 0; i < values.length; i++) values[i] = readNumber(cells[8 + i])
   const excluded = readSeconds(cells[cells.length - 2])

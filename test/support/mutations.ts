@@ -161,14 +161,14 @@ export class Mutations {
     return flipped
   }
 
-  /** One of what a shape finds, as something else. */
+  /** One of what a shape finds, the first behind some place, as something else. */
   private reworded(bytes: Buffer, shape: RegExp, word: string): Buffer {
     const text = bytes.toString('latin1')
-    const found = [...text.matchAll(shape)]
-    if (found.length === 0) return bytes
-    const { index, 0: old } = this.of(found)
-    const put = Buffer.from(word)
-    return Buffer.concat([bytes.subarray(0, index), put, bytes.subarray(index + old.length)])
+    shape.lastIndex = this.pick(text.length + 1)
+    const found = shape.exec(text)
+    if (!found) return bytes
+    const { index, 0: old } = found
+    return Buffer.concat([bytes.subarray(0, index), Buffer.from(word), bytes.subarray(index + old.length)])
   }
 
   bentText(text: string): string {
