@@ -1,7 +1,7 @@
 import { existsSync, readFileSync } from 'node:fs'
 import { dirname, join } from 'node:path'
 import { credentialFile } from '../hardware/station-key.js'
-import type { StationPorts } from '../station/station.js'
+import type { SettingsFromAfar, StationPorts } from '../station/station.js'
 import type { Log } from '../terms/terms.js'
 import { operatorsIn, type Operator } from './operators.js'
 
@@ -20,9 +20,10 @@ export function commandPorts(
   inMemory: boolean,
   log: Log,
   restart: () => void,
+  fromAfar: SettingsFromAfar,
 ): NonNullable<StationPorts['commands']> {
   const file = operatorsFile(settings)
-  return { signers: () => operatorsOr(file, log), keepsNumbers: !inMemory, restart }
+  return { signers: () => operatorsOr(file, log), keepsNumbers: !inMemory, restart, settings: fromAfar }
 }
 
 function operatorsOr(file: string, log: Log): readonly Operator[] {

@@ -18,7 +18,7 @@ import { stampOf } from './watch-files.js'
 /** Everything a station needs to know before it starts: plain data that can be handed from one process to another. */
 export interface Plan {
   readonly settings: Settings
-  /** The text the settings were read from. */
+  /** Of the person's own file, without what may have been laid over it from afar. */
   readonly text: string
   /** Of each instrument, in order. */
   readonly layouts: readonly Layout[]
@@ -31,6 +31,15 @@ export interface Plan {
   readonly measuring: string
   /** As in force on the day of the start. */
   readonly dayLevels: DayLevels
+  /** The settings from afar that stand in it: the id of their trial, and the name of the key that signed them. */
+  readonly pushed?: { readonly id: string; readonly by: string }
+}
+
+/** Settings from afar that were kept and are not in force. */
+export interface PushedAside {
+  readonly words: string
+  /** No later start can use them. */
+  readonly isForGood: boolean
 }
 
 export interface Preparation {
@@ -43,6 +52,7 @@ export interface Preparation {
   /** The settings file and the layouts it names, and what they were when they were read: others are worth another look. */
   readonly files: readonly string[]
   readonly stamp: string
+  readonly aside?: PushedAside
 }
 
 /**
@@ -74,7 +84,10 @@ export function prepareLastGood(file: string): Plan | undefined {
   return plan?.ok ? plan.value : undefined
 }
 
-function planOf({ settings, text }: Extract<SettingsRead, { ok: true }>): Outcome<Plan> {
+export function planOf({
+  settings,
+  text,
+}: Pick<Extract<SettingsRead, { ok: true }>, 'settings' | 'text'>): Outcome<Plan> {
   const layouts: Layout[] = []
   for (const instrument of settings.instruments) {
     const loaded = loadLayout(instrument.layout)

@@ -16,6 +16,7 @@ import type { MemoryFolder } from './memory-folder.js'
 import type { Plan, Preparation } from './preparation.js'
 import { prepareApart, prepareLastGoodApart } from './prepare-apart.js'
 import { blame, reloadWhenChanged, type Reloading } from './reload.js'
+import { RunTrials } from './run-trials.js'
 
 /** The whole stop, whatever hangs: the service manager's patience is longer. */
 const stopLimitSeconds = 4
@@ -29,26 +30,31 @@ const notOfTheSettings: ReadonlySet<FaultCode> = new Set<FaultCode>(['store-in-u
  * @returns exit code: 0 ended as asked, 1 a part could not be opened, 2 settings that cannot be used
  */
 export async function run(file: string, preparing = prepareApart(file)): Promise<number> {
+  const trials = new RunTrials(file)
   for (let preparation = preparing; ; preparation = prepareApart(file)) {
-    const ended = await runOrSpare(file, await preparation)
+    const ended = await runOrSpare(trials, await preparation)
     if (ended !== 'changed') return ended
   }
 }
 
 /** Settings that check well and name what cannot be opened are as good as broken ones: what last worked goes on. */
-async function runOrSpare(file: string, preparation: Preparation): Promise<number | 'changed'> {
-  const ended = await runOnce(file, preparation)
+async function runOrSpare(trials: RunTrials, preparation: Preparation): Promise<number | 'changed'> {
+  const ended = await runOnce(trials, preparation)
   if (typeof ended !== 'object') return ended
   const mayHelp = preparation.wrong.length === 0 && !notOfTheSettings.has(ended.code)
-  const spare = mayHelp ? await prepareLastGoodApart(file) : undefined
-  if (!spare || spare.text === preparation.plan?.text) return runInMemory(file, preparation, ended)
+  const spare = mayHelp ? await prepareLastGoodApart(trials.file) : undefined
+  if (!spare || spare.text === preparation.plan?.text) return runInMemory(trials, preparation, ended)
   const spared = { ...preparation, plan: spare, wrong: [faultText(ended)], notes: [] }
-  const onSpare = await runOnce(file, spared)
-  return typeof onSpare === 'object' ? runInMemory(file, spared, onSpare) : onSpare
+  const onSpare = await runOnce(trials, spared)
+  return typeof onSpare === 'object' ? runInMemory(trials, spared, onSpare) : onSpare
 }
 
 /** While the disk is missing, full, read-only or failing from the start: records in memory, until it can be written. */
-async function runInMemory(file: string, preparation: Preparation, why: Fault): Promise<number | 'changed'> {
+async function runInMemory(
+  trials: RunTrials,
+  preparation: Preparation,
+  why: Fault,
+): Promise<number | 'changed'> {
   const { plan } = preparation
   const { mayPass, openMemoryFolder } = await import('./memory-folder.js')
   if (!plan || !mayPass(why)) return refuse(why)
@@ -62,7 +68,8 @@ async function runInMemory(file: string, preparation: Preparation, why: Fault): 
   // The data folder can hold no socket now.
   const control = settings.runtime.folder === undefined ? noControl : await openControl(settings)
   if (!control.ok) return refuse(control.fault)
-  const ended = await runOpened(file, preparation, plan, control.value, opened.value)
+  const own = await trials.begin({ ...preparation, wrong: [faultText(why)] }, plan)
+  const ended = await runOpened(trials, preparation, own.plan, control.value, opened.value)
   await control.value.close()
   const moved = await withLimit(opened.value.move(), stopLimitSeconds)
   const fault = moved === 'late' ? why : moved.ok ? undefined : moved.fault
@@ -77,7 +84,7 @@ async function runInMemory(file: string, preparation: Preparation, why: Fault): 
 const noControl = good<Control>({ serve: () => undefined, close: () => Promise.resolve() })
 
 /** @returns how it ended, or why it could not be opened */
-async function runOnce(file: string, preparation: Preparation): Promise<number | 'changed' | Fault> {
+async function runOnce(trials: RunTrials, preparation: Preparation): Promise<number | 'changed' | Fault> {
   const { plan, wrong, notes } = preparation
   tell([...wrong, ...notes])
   if (!plan) return 2
@@ -88,14 +95,29 @@ async function runOnce(file: string, preparation: Preparation): Promise<number |
   const locked = await lockData(settings)
   if (!locked.ok) return locked.fault
   const control = await openControl(settings)
-  const ended = control.ok ? await runOpened(file, preparation, plan, control.value) : control.fault
+  const ended = control.ok ? await runTrialOrOwn(trials, preparation, plan, control.value) : control.fault
   if (control.ok) await control.value.close()
   locked.value.release()
   return ended
 }
 
+/** A trial whose settings cannot be opened is over at once, and what was in force before goes on. */
+async function runTrialOrOwn(
+  trials: RunTrials,
+  preparation: Preparation,
+  own: Plan,
+  control: Control,
+): Promise<number | 'changed' | Fault> {
+  for (;;) {
+    const { plan, isTrial } = await trials.begin(preparation, own)
+    const ended = await runOpened(trials, preparation, plan, control)
+    if (typeof ended !== 'object' || !isTrial) return ended
+    tell([`The settings on trial cannot be used: ${faultText(ended)}`])
+  }
+}
+
 async function runOpened(
-  file: string,
+  trials: RunTrials,
   preparation: Preparation,
   plan: Plan,
   control: Control,
@@ -106,16 +128,19 @@ async function runOpened(
   const clock = new SystemClock(settings.clock.trust, settings.clock.ntpFile)
   const folder = memory ? good(memory) : await openDataFolder(settings)
   if (!folder.ok) return folder.fault
-  const wishes: Wishes = { restart: () => undefined }
-  const commands = commandPorts(file, memory !== undefined, log, () => wishes.restart())
+  const wishes: Wishes = { end: () => undefined }
+  const { file } = trials
+  const restart = (): void => wishes.end('asked to begin anew')
+  const commands = commandPorts(file, memory !== undefined, log, restart, trials)
   const composed = await composeStation(plan, folder.value, clock, log, commands)
   if (!composed.ok) return composed.fault
   const { station, close } = composed.value
-  control.serve(station)
+  control.serve(station, log.recent)
   if (control.fault) station.faults.raise('control', control.fault, clock.mono())
   const [wrong] = preparation.wrong
   if (wrong !== undefined) blame(station, clock, wrong)
   else if (!memory) keepLastGood(file, plan.text)
+  trials.serve({ plan, faults: station.faults, mono: () => clock.mono(), end: (why) => wishes.end(why) })
   const code = await live({ file, preparation, station, clock, tell }, log, wishes, memory?.whenWritable)
   await close()
   return code
@@ -137,7 +162,7 @@ async function lockData({ data: { folder, mustBeMounted } }: Settings) {
 
 /** What somebody far away may wish; nothing until the station lives. */
 interface Wishes {
-  restart: () => void
+  end: (why: string) => void
 }
 
 function live(
@@ -173,7 +198,7 @@ function live(
     const release = onEnd(end, log)
     const why = preparation.wrong.length > 0 ? 'settings mended' : 'settings changed'
     const stopReloading = reloadWhenChanged({ ...reloading, onChanged: () => end(why, 'changed') })
-    wishes.restart = () => end('asked to begin anew', 'changed')
+    wishes.end = (wished) => end(wished, 'changed')
     const stopLooking = whenWritable(() => end('the data folder can be written', 'changed'))
     log.info('running', { station: station.name, store: station.storeId })
     station.tick()

@@ -3,6 +3,7 @@ import { faultCatalogue, isMass, parseUtc, type FaultCode } from '../terms/terms
 import { folded, tableText, textWidth } from './plain-text.js'
 import { watchText, type Place } from './local-time.js'
 import type { Reached } from './reach-station.js'
+import { inForceWords } from './run-trials.js'
 import { missingSiteFacts } from './site-facts.js'
 import { dayVerdictLines } from './status-verdicts.js'
 
@@ -27,6 +28,7 @@ export function statusLines(status: StationStatus, { settings, place }: Reached)
     ...rows('link', linkWords(status)),
     ...rows('modem', status.modem ? `${status.modem.words} (${durationText(status.modem.age_s)} ago)` : ''),
     ...rows('commands', commandWords(status)),
+    ...rows('settings', settingsWords(status)),
     ...rows('lines', lineWords(status)),
     ...rows('key', status.seals.key ?? ''),
     ...rows('site', siteWords(status)),
@@ -194,6 +196,10 @@ function commandWords({ commands }: StationStatus): string {
   if (heard) return `heard ${from}: ${counts}`
   return `NOT heard (${from}): the broker does not let the station read them, or the first key was added since it connected: then start the agent anew; ${counts}`
 }
+
+/** Nothing where nobody far away has a part in them. */
+const settingsWords = ({ settings }: StationStatus): string =>
+  !settings || settings.from === 'file' ? '' : inForceWords(settings)
 
 function lineWords({ lines, link }: StationStatus): string {
   const waiting = lines.buffered > 0 ? ` and ${lines.buffered} not written yet` : ''

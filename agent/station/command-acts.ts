@@ -4,6 +4,7 @@ import type { Command } from '../uplink/uplink.js'
 import type { Act, Acted } from './command-watch.js'
 import { answerDelivery } from './delivery-requests.js'
 import type { Parts } from './parts.js'
+import type { SettingsFromAfar } from './settings-from-afar.js'
 
 /** Asked for by a reader too. */
 export const readerCommands: ReadonlySet<string> = new Set(['health'])
@@ -15,12 +16,15 @@ export interface ActPorts {
   readonly whenSafe: () => Promise<boolean>
   /** Ends the agent and begins anew; absent: nothing can. */
   readonly restart?: () => void
+  /** Absent: none are taken. */
+  readonly settings?: SettingsFromAfar
 }
 
 const mostRicherHours = 72
 
 export async function act(ports: ActPorts, { do: what, with: input }: Command, by: string): Promise<Act> {
   if (what === 'restart') return restart(ports)
+  if (what === 'settings' && ports.settings) return ports.settings.act(input, by)
   return { answer: await answerTo(ports, what, input, by) }
 }
 

@@ -6,6 +6,7 @@ import type { StationOptions } from './options.js'
 import type { Parts } from './parts.js'
 import type { DaySoFar } from './running-averages.js'
 import type { Sealing, SealStanding } from './sealing.js'
+import type { SettingsFromAfar } from './settings-from-afar.js'
 
 /** A station for those who report on it and change nothing. */
 export interface StationView extends Omit<Parts, 'inFlight'> {
@@ -19,6 +20,7 @@ export interface StationView extends Omit<Parts, 'inFlight'> {
   readonly day?: DaySoFar
   readonly freeBytes?: () => Promise<Outcome<number>>
   readonly residentBytes?: () => number
+  readonly settings?: SettingsFromAfar
 }
 
 /** State, faults with their age, power, clock, and the balance of every stage. */

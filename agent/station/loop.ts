@@ -244,10 +244,10 @@ export class Loop {
   /** All that is known of the station now. */
   view(): StationView {
     const { options, startedAt, recordStart, keeper } = this
-    const { store, freeBytes, residentBytes } = this.ports
+    const { store, freeBytes, residentBytes, commands } = this.ports
     const { session, sealing } = keeper
     const own = { options, startedAt, recordStart, session, sealing, day: this.daySoFar() }
-    return { ...this.parts, ...own, store, freeBytes, residentBytes }
+    return { ...this.parts, ...own, store, freeBytes, residentBytes, settings: commands?.settings }
   }
 
   /** An entry changes what counts: its line is made safe, averages are worked out anew, and who listens is told. */

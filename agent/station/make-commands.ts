@@ -14,7 +14,7 @@ export function makeCommands(
 ): CommandWatch | undefined {
   if (!uplink || !commands) return undefined
   const now = (): MonoSeconds => clock.mono()
-  const acting = { parts, now, health, whenSafe, restart: commands.restart }
+  const acting = { parts, now, health, whenSafe, restart: commands.restart, settings: commands.settings }
   const watch = new CommandWatch(commands, {
     ...{ group, station, boot, event, whenSafe },
     mono: now,

@@ -25,6 +25,7 @@ import type { EnergyOptions } from './energy-watch.js'
 import type { InstrumentOptions } from './instrument-options.js'
 import type { ModemOptions } from './modem-hours.js'
 import type { LinkStep } from './link-ladder.js'
+import type { SettingsFromAfar } from './settings-from-afar.js'
 import type { SiteOptions } from './site-watch.js'
 
 export interface StationOptions {
@@ -94,8 +95,8 @@ export interface StationPorts {
   readonly modem?: OnOffSwitch
   /** The ways to those who are told; without them nobody is. */
   readonly telling?: TellingPorts
-  /** Whose commands over the link count, and what begins the agent anew; absent: none is heard. */
-  readonly commands?: CommandPorts & { readonly restart?: () => void }
+  /** Whose commands over the link count, what begins the agent anew, and who takes settings; absent: none is heard. */
+  readonly commands?: CommandPorts & { readonly restart?: () => void; readonly settings?: SettingsFromAfar }
   /** What ends the board and wakes it; absent: it stays on. */
   readonly board?: BoardPower
   readonly gauges: readonly { readonly gauge: Gauge; readonly channels: readonly Channel[] }[]

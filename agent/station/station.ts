@@ -26,6 +26,7 @@ export type { StationOptions, StationPorts } from './options.js'
 export type { TellingOptions, TellingPorts } from './delivery-watch.js'
 export type { ModemPorts } from './modem-talk.js'
 export type { TimeAnswer } from './offered-time.js'
+export type { SettingsFromAfar, SettingsInForce } from './settings-from-afar.js'
 export type { EntryAnswer } from './site-watch.js'
 export type { StationStatus } from './status.js'
 
@@ -87,7 +88,7 @@ export class Station {
   }
 
   /** The health message: state, faults with their age, power, clock, and the balance of every stage. */
-  health(now: MonoSeconds): Record<string, unknown> {
+  health(now?: MonoSeconds): Record<string, unknown> {
     return this.loop.health(now)
   }
 

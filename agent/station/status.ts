@@ -14,6 +14,7 @@ import type { LiveReading } from './live-reading.js'
 import type { ModemStanding } from './modem-talk.js'
 import type { HoursOfDay } from './running-averages.js'
 import type { SealStanding } from './sealing.js'
+import type { SettingsInForce } from './settings-from-afar.js'
 
 /** What `status` shows, as it goes over the control socket: JSON of flat facts, no words that a program must parse. */
 export interface StationStatus {
@@ -44,6 +45,7 @@ export interface StationStatus {
   readonly modem?: ModemStanding
   /** Absent where nobody's commands count. */
   readonly commands?: CommandStanding
+  readonly settings?: SettingsInForce
   readonly gauges: readonly GaugeFacts[]
   /** Absent where the settings have no block `power`. */
   readonly energy?: Readonly<Record<string, unknown>>
@@ -94,6 +96,7 @@ export async function stationStatus(view: StationView, now: MonoSeconds): Promis
     troubles: view.troubles.raised.map((rule) => view.troubles.json(rule)),
     ...(view.delivery ? { delivery: view.delivery.status(now), ...modemFacts(view, now) } : {}),
     ...commandFacts(view),
+    ...(view.settings ? { settings: view.settings.inForce() } : {}),
     gauges: gaugeFacts(view, now),
     ...(view.energy ? { energy: view.energy.report() } : {}),
     site: siteFacts(view, now),

@@ -146,6 +146,20 @@ const kinds = {
     words: 'the settings have faults',
     firstThing: 'correct the lines named; `motepost check` lists all of them at once',
   },
+  'settings-on-trial': {
+    severity: 'note',
+    transient: true,
+    words: 'settings that came from afar are on trial; any restart brings those before them back',
+    firstThing:
+      'who pushed them: look whether the station does well, and confirm (stations settings STATION --confirm ID)',
+  },
+  'settings-fell-back': {
+    severity: 'warning',
+    transient: false,
+    words: 'settings that came from afar are not in force; those before them are',
+    firstThing:
+      'see in the detail what ended them; push them again if they are still wanted (stations settings)',
+  },
   'layout-invalid': {
     severity: 'trouble',
     transient: false,

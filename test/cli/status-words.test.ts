@@ -28,6 +28,26 @@ it('a raised trouble stands in the status with its figure, since when by the wat
   ).toMatch(/no-data: no data from the sensor .*since 2026-03-01 01:1\d.* What to do: check plug, cable/)
 })
 
+it('settings from afar: which are in force, how long a trial lasts, and nothing where the file stands alone', async () => {
+  const rig = await startRig(newClock(), new MemoryDisk(), {
+    instruments: [{ sensor: new ToldSensor(newClock(), { pm2_5: () => 20 }) }],
+  })
+  const status = await rig.station.status()
+  const place = { timeZone: 'Etc/GMT-1', standardOffsetMinutes: 60 }
+  const words = (settings: typeof status.settings): string =>
+    statusLines({ ...status, settings }, { settings: goodSettings(base), place })
+      .join(' ')
+      .replaceAll(/ +/g, ' ')
+  expect(words({ from: 'file' })).not.toContain('settings')
+  const id = '0123456789abcdef'
+  expect(words({ from: 'pushed', id, by: 'anna' })).toContain(
+    `settings the file at the station, with settings from afar over it (${id} of anna)`,
+  )
+  expect(words({ from: 'trial', id, by: 'anna', left_s: 3600 })).toContain(
+    `settings on trial, from afar (${id} of anna): 60 min left to confirm`,
+  )
+})
+
 it('commands from afar: whether they are heard, from how many keys, and what was refused', async () => {
   const clock = newClock()
   const rig = await startRig(clock, new MemoryDisk(), {

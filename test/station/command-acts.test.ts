@@ -56,6 +56,7 @@ class Life {
   readonly sent: OutgoingMessage[] = []
   readonly link = new KeptUplink()
   restarts = 0
+  readonly settings: unknown[] = []
   private number = 0
   private constructor(
     readonly sensor: ToldSensor,
@@ -91,6 +92,14 @@ class Life {
         signers: () => [{ name: 'anna', role: 'operator', publicKey: key }],
         keepsNumbers: true,
         restart: () => void this.restarts++,
+        settings: {
+          act: (input, by) => {
+            this.settings.push([input, by, this.link.answers.length])
+            const answer = { ok: true, words: 'on trial', trial: '0123456789abcdef' }
+            return Promise.resolve({ answer, afterwards: () => this.settings.push(this.link.answers.length) })
+          },
+          inForce: () => ({ from: 'file' }),
+        },
       },
     }
   }
@@ -207,6 +216,18 @@ describe('a signed command', () => {
     const life = await Life.begin()
     expect(await life.ask('restart')).toMatchObject({ ok: true })
     expect(life.restarts).toBe(1)
+  })
+
+  it('settings: go to whoever runs the station, with the name of the key; the answer leaves before they are tried', async () => {
+    const life = await Life.begin()
+    expect(await life.ask('settings', { text: 'health: { every_min: 20 }' })).toMatchObject({
+      ok: true,
+      trial: '0123456789abcdef',
+    })
+    expect(life.settings).toEqual([[{ text: 'health: { every_min: 20 }' }, 'anna', 0], 1])
+    expect((await life.rig.station.status()).settings).toEqual({ from: 'file' })
+    const [line] = await life.events('command')
+    expect(line.details).toMatchObject({ do: 'settings', by: 'anna' })
   })
 
   it('of another name: nothing is done, and the answer says so', async () => {
