@@ -104,8 +104,9 @@ function richer({ parts, now }: ActPorts, { hours }: Readonly<Record<string, unk
 }
 
 function clean({ parts }: ActPorts, { instrument }: Readonly<Record<string, unknown>>): Acted {
+  if (instrument !== undefined && typeof instrument !== 'string') return no('say instrument: its name')
   const known = parts().instruments.filter(({ name }) => instrument === undefined || name === instrument)
-  if (known.length === 0) return no(`no instrument '${String(instrument)}' here`)
+  if (known.length === 0) return no(`no instrument '${(instrument ?? '').slice(0, 64)}' here`)
   const begun = known.filter((one) => one.cleanSoon()).map(({ name }) => name)
   return begun.length > 0
     ? yes(`cleaning of ${begun.join(', ')} begins with the next reading`)

@@ -32,8 +32,9 @@ export function answerDelivery(
 }
 
 function sendTest(delivery: DeliveryWatch, to: unknown): Record<string, unknown> {
-  const knows = isWord(to) && delivery.status().recipients.some(({ alias }) => alias === to)
-  if (!knows) return said({ done: false, words: `no recipient is called ${String(to)}` })
+  if (!isWord(to)) return said({ done: false, words: 'say to whom: the alias of a recipient' })
+  const knows = delivery.status().recipients.some(({ alias }) => alias === to)
+  if (!knows) return said({ done: false, words: `no recipient is called ${to}` })
   if (!delivery.beginTest(to)) return said({ done: false, words: 'a test message is under way' })
   return said({ done: true, words: 'a test message is under way' })
 }

@@ -217,7 +217,7 @@ const nested = (depth: number): unknown => JSON.parse('[{"a":'.repeat(depth) + '
 export const freshSeed = Number(process.env.FUZZ_SEED ?? Date.now() % 2 ** 31)
 const times = Number(process.env.FUZZ_TIMES ?? 1)
 
-export interface Fuzz<T> {
+export interface Fuzz<T, End = string> {
   /** Said beside the seed. */
   readonly what: string
   readonly inputs: number
@@ -225,7 +225,7 @@ export interface Fuzz<T> {
   readonly keptSeeds?: readonly number[]
   readonly make: (mutations: Mutations, n: number) => T
   /** Throws where a promise is broken. @returns in a word what became of the input */
-  readonly hold: (input: T) => string
+  readonly hold: (input: T) => End
 }
 
 /** As `expect`, where it is asked a million times. */
@@ -234,27 +234,57 @@ export function must(holds: boolean, broken: string): void {
 }
 
 /** How many inputs came to which end. A failure names seed, number and input. */
-export function throughAll<T>({ what, inputs, keptSeeds = [], make, hold }: Fuzz<T>): Map<string, number> {
-  console.info(`${what}: FUZZ_SEED=${freshSeed}`)
-  const ends = new Map<string, number>()
+export function throughAll<T>(fuzz: Fuzz<T>): Map<string, number> {
+  const ends = new Ends(fuzz.what)
+  for (const { input, where } of inputsOf(fuzz))
+    try {
+      ends.count(fuzz.hold(input))
+    } catch (error) {
+      throw broken(where, input, error)
+    }
+  return ends.told()
+}
+
+/** The same, one after the other, where what holds is known later. */
+export async function throughAllInTurn<T>(fuzz: Fuzz<T, Promise<string>>): Promise<Map<string, number>> {
+  const ends = new Ends(fuzz.what)
+  for (const { input, where } of inputsOf(fuzz))
+    try {
+      ends.count(await fuzz.hold(input))
+    } catch (error) {
+      throw broken(where, input, error)
+    }
+  return ends.told()
+}
+
+function* inputsOf<T>({ what, inputs, keptSeeds = [], make }: Omit<Fuzz<T>, 'hold'>) {
   for (const seed of [...keptSeeds, freshSeed]) {
     const mutations = new Mutations(seed)
     const count = seed === freshSeed ? inputs * times : inputs / 10
-    for (let n = 0; n < count; n++) {
-      const input = make(mutations, n)
-      try {
-        const end = hold(input)
-        ends.set(end, (ends.get(end) ?? 0) + 1)
-      } catch (error) {
-        throw new Error(`${what}: seed ${seed}, input ${n}: ${String(error)}\n${shown(input)}`, {
-          cause: error,
-        })
-      }
-    }
+    for (let n = 0; n < count; n++)
+      yield { input: make(mutations, n), where: `${what}: seed ${seed}, input ${n}` }
   }
-  console.info(Object.fromEntries([...ends].sort(([, a], [, b]) => b - a)))
-  return ends
 }
+
+class Ends {
+  private readonly ends = new Map<string, number>()
+
+  constructor(what: string) {
+    console.info(`${what}: FUZZ_SEED=${freshSeed}`)
+  }
+
+  count(end: string): void {
+    this.ends.set(end, (this.ends.get(end) ?? 0) + 1)
+  }
+
+  told(): Map<string, number> {
+    console.info(Object.fromEntries([...this.ends].sort(([, a], [, b]) => b - a)))
+    return this.ends
+  }
+}
+
+const broken = (where: string, input: unknown, error: unknown): Error =>
+  new Error(`${where}: ${String(error)}\n${shown(input)}`, { cause: error })
 
 function shown(input: unknown): string {
   const text = input instanceof Uint8Array ? Buffer.from(input).toString('base64') : JSON.stringify(input)
