@@ -1,5 +1,6 @@
-import { InvalidArgumentError, type Command } from 'commander'
+import { InvalidArgumentError, Option, type Command } from 'commander'
 import { addAlertsCommand } from './alerts-command.js'
+import type { BundleOptions } from './bundle.js'
 import type { CopyOptions } from './copy.js'
 import type { GivenEntry, Output } from './sitelog.js'
 import type { SetClockOptions } from './set-clock.js'
@@ -9,6 +10,8 @@ import type { VisitOptions } from './visit.js'
 type Finish = (code: Promise<number>) => Promise<void>
 type SettingsOption = readonly [flags: string, description: string, usual: string]
 type WithSettings = { readonly settings: string }
+
+type StatusWords = StatusOptions & Partial<SetClockOptions> & Partial<BundleOptions>
 
 /** status, visit and sitelog: what somebody does who stands beside the station. */
 export function addSiteCommands(program: Command, settingsOption: SettingsOption, finish: Finish): void {
@@ -21,15 +24,22 @@ export function addSiteCommands(program: Command, settingsOption: SettingsOption
     .option('--set-clock <time>', 'tell a station that does not know the time what it is; see below')
     .option('--clock-error <s>', 'how far that time may be off, 1 to 600', clockError)
     .option('--confirm', 'it is right, whatever the store or another source says')
+    .addOption(
+      new Option(
+        '--bundle [file]',
+        'write one file for somebody who helps: plain text, without secrets',
+      ).conflicts(['watch', 'every', 'setClock']),
+    )
     .option('--json', 'the same facts as JSON')
     .addHelpText('after', setClockHelp)
-    .action(async ({ settings, ...options }: WithSettings & StatusOptions & Partial<SetClockOptions>) =>
-      finish(
-        options.setClock === undefined
-          ? (await import('./status.js')).status(settings, options)
-          : (await import('./set-clock.js')).setClock(settings, { ...options, setClock: options.setClock }),
-      ),
-    )
+    .action(async ({ settings, ...options }: WithSettings & StatusWords) => {
+      const { setClock, bundle } = options
+      if (bundle !== undefined)
+        return finish((await import('./bundle.js')).writeBundle(settings, { ...options, bundle }))
+      if (setClock !== undefined)
+        return finish((await import('./set-clock.js')).setClock(settings, { ...options, setClock }))
+      return finish((await import('./status.js')).status(settings, options))
+    })
   program
     .command('resend')
     .description('send again the lines that the broker did not take')

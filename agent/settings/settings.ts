@@ -123,3 +123,7 @@ export function standardOffsetMinutes(
   if (station.timeZone !== undefined) return lowestOffsetMinutes(station.timeZone, year)
   return station.standardOffsetMinutes ?? 0
 }
+
+/** The data folder that a file names, also where the rest of it is wrong. */
+export const dataFolderIn = (text: string): string | undefined =>
+  new Look(readYaml(text, textKeys).value).text(['data', 'folder'])

@@ -6,13 +6,14 @@ import type { Station } from './station.js'
 const mostListed = 1000
 
 /**
- * What a running station answers to a request over its control socket: `{"do":"status"}`, `{"do":"add","entry":{…}}` with
- * keys as in the details of a site log line, `{"do":"list"}`, `{"do":"resend"}`,
+ * What a running station answers to a request over its control socket: `{"do":"status"}`, `{"do":"health"}`,
+ * `{"do":"add","entry":{…}}` with keys as in the details of a site log line, `{"do":"list"}`, `{"do":"resend"}`,
  * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`, and those of `answerDelivery`. Anything else is refused in words; nothing throws.
  */
 export async function answerRequest(station: Station, request: unknown): Promise<Record<string, unknown>> {
   const { do: what, entry } = Object(request) as Record<string, unknown>
   if (what === 'status') return { ok: true, status: await station.status() }
+  if (what === 'health') return { ok: true, health: station.health() }
   if (what === 'list') return { ok: true, list: siteList(station.siteLog) }
   if (what === 'resend') return station.resend()
   if (what === 'flush') return { ok: await station.flushNow() }
@@ -24,7 +25,7 @@ export async function answerRequest(station: Station, request: unknown): Promise
   return {
     ok: false,
     words:
-      'not understood; this station answers to status, list, add, resend, set-clock, acknowledge, mute and send-test',
+      'not understood; this station answers to status, health, list, add, resend, set-clock, acknowledge, mute and send-test',
   }
 }
 
