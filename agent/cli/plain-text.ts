@@ -23,3 +23,7 @@ export function tableText(rows: readonly (readonly string[])[], leftColumns: num
       .trimEnd(),
   )
 }
+
+/** Lines from afar: what would move a terminal's cursor, or make a line read otherwise than it is written, becomes a space. */
+export const plainLines = (text: string): string =>
+  text.replace(/[\u0000-\u0009\u000b-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g, ' ')

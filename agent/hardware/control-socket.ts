@@ -130,7 +130,7 @@ const longestAnswerBytes = 8 * 1024 * 1024
 
 /**
  * Asks a running agent one thing. Faults: agent-not-running (nobody listens there), control-denied, agent-silent (it did
- * not answer in time, or not in JSON).
+ * not answer in time, or not with a JSON object).
  */
 export function askControl(path: string, request: unknown, limitSeconds = 10): Promise<Outcome<unknown>> {
   if (Buffer.byteLength(path) > longestSocketPath)
@@ -161,10 +161,17 @@ function readAnswer(socket: Socket, path: string, end: (outcome: Outcome<unknown
     length += bytes.length
     if (length > longestAnswerBytes) return end(bad('agent-silent', `${path}: the answer is too long`))
     if (!bytes.includes(10)) return
-    try {
-      end(good(JSON.parse(Buffer.concat(parts).toString()) as unknown))
-    } catch {
-      end(bad('agent-silent', `${path}: the answer is no JSON`))
-    }
+    const answer = objectIn(Buffer.concat(parts).toString())
+    end(answer ? good(answer) : bad('agent-silent', `${path}: the answer is no JSON object`))
   })
+}
+
+function objectIn(text: string): Readonly<Record<string, unknown>> | undefined {
+  try {
+    const value: unknown = JSON.parse(text)
+    const isObject = typeof value === 'object' && value !== null && !Array.isArray(value)
+    return isObject ? (value as Record<string, unknown>) : undefined
+  } catch {
+    return undefined
+  }
 }

@@ -145,7 +145,7 @@ describe('the control socket', () => {
 
   it('puts out a client that says nothing, one that never reads, and one too many, while others are served', async () => {
     const path = freshPath()
-    const much = 'z'.repeat(1_000_000)
+    const much = { ok: true, words: 'z'.repeat(1_000_000) }
     await listening(path, () => Promise.resolve(much), { idleSeconds: 0.2, clients: 3 })
     const mute = connect(path)
     const greedy = connect(path)
