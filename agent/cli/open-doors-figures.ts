@@ -84,9 +84,14 @@ export class FigureDoor {
 
 const spanKeys = ['from', 'to', 'channel', 'zone'] as const
 
+const longestValue = 400
+
+/** Values become arguments of a program: one line of text each, and not one that no program can be given. */
 function unknownKey(query: URLSearchParams, known: readonly string[]): HttpAnswer | undefined {
   const wrong = [...query.keys()].find((key) => !known.includes(key))
-  return wrong === undefined ? undefined : problem(400, `unknown: ${wrong}; there are ${known.join(', ')}`)
+  if (wrong !== undefined) return problem(400, `unknown: ${wrong}; there are ${known.join(', ')}`)
+  const odd = [...query].find(([, value]) => value.length > longestValue || /\p{Cc}/u.test(value))
+  return odd && problem(400, `${odd[0]}: expected one line of at most ${longestValue} characters`)
 }
 
 function unknownWords(of: string, format: string): HttpAnswer | undefined {
