@@ -1,5 +1,5 @@
 import { join } from 'node:path'
-import type { CollectorPorts } from '../collector/collector.js'
+import { Spool, type CollectorPorts } from '../collector/collector.js'
 import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { openArchive } from '../store/store.js'
 
@@ -16,4 +16,10 @@ export function archivesIn(
     if (disk.ok) onOpened(disk.value)
     return disk.ok ? openArchive({ disk: disk.value, storeId, station }) : disk
   }
+}
+
+/** What has arrived and is in no archive yet, at `<folder>/.spool`. */
+export async function spoolIn(folder: string): ReturnType<typeof Spool.open> {
+  const disk = await openFolder(join(folder, '.spool'), { create: true })
+  return disk.ok ? Spool.open(disk.value) : disk
 }

@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs'
-import { Collector, usualCollector, usualRules } from '../collector/collector.js'
+import { Collector, spoolRefused, usualCollector, usualRules } from '../collector/collector.js'
 import { FaultBoard } from '../health/health.js'
 import { SystemClock } from '../hardware/clock.js'
 import { openFolder } from '../hardware/disk.js'
@@ -10,7 +10,7 @@ import { systemRandom } from '../hardware/random.js'
 import { startTicker } from '../hardware/ticker.js'
 import { addSeconds, faultText, type Broker, type Fault, type FaultCode, type Log } from '../terms/terms.js'
 import type { CollectorSettings } from '../settings/settings.js'
-import { archivesIn } from './archives.js'
+import { archivesIn, spoolIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
 import { openAlerts } from './collect-alerts.js'
 import { serveCollector, take } from './collect-control.js'
@@ -113,12 +113,15 @@ async function live(
     clear: (...codes: FaultCode[]) => board.clear(part, ...codes),
   })
   const suspects = new Suspects(options.archive, log)
+  const spool = await spoolIn(options.archive)
+  if (!spool.ok) board.raise('collector', spoolRefused(spool.fault), clock.mono())
   const database = besideArchive(settings, faultsOf('postgres'))
   const collector = new Collector(
     { ...usualCollector, group: options.group, rules: { ...usualRules, ...limitsIn(settings) } },
     {
       broker,
       random: systemRandom,
+      spooled: spool.ok ? spool.value : undefined,
       openArchive: database.watched(archivesIn(options.archive)),
       utc: () => clock.utc().at,
       faults: faultsOf('collector'),

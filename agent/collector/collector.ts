@@ -4,8 +4,9 @@
  * In: packs on `motepost/1/<group>/<station>/lines`, what stations say of themselves (`health`, `alive`, `averages`, `alerts`),
  * the time with each `step`. Out: lines in an archive a store, and a retained receipt for each station, published only after
  * the archive was synced; how each station stands (`status`); faults and counts.
- * Assumed: anything may arrive twice, in any order, and from anybody who may publish. A pack counts as taken when the
- * broker was told so; if it is lost after that, no receipt names its lines and the station sends them again.
+ * Assumed: anything may arrive twice, in any order, and from anybody who may publish. The broker is told that a pack came when it
+ * is in the spool (`intake.ts`), which is read again after a kill. What is lost all the same (a disk that took nothing) no receipt
+ * names, and the station sends it again.
  * Refused: packs that `readPack` refuses, or whose station is not that of their topic; what does not fit the queue.
  * A line that came before with the same text is a double and counted; with another text it is a conflict: the archive
  * keeps it aside, a fault tells it, and the receipt stays as it was. Lines of a copy (`take`) go the same way. Two stores of one
@@ -23,6 +24,7 @@ import {
   type StageCounts,
 } from '../terms/terms.js'
 import { Link, linesOfGroup, readPack, receiptJson, stationOf, type Pack } from '../uplink/uplink.js'
+import { Intake, type Arrived } from './intake.js'
 import { usualRules } from './judge.js'
 import type { AddedLines, CollectorOptions, CollectorPorts, StoreOfLines, TakenLines } from './options.js'
 import { reportsOfGroup } from './reports.js'
@@ -35,6 +37,8 @@ import { StationsWatch, type Judged } from './watch.js'
 export * from './options.js'
 export * from './standing.js'
 export { GroupAlerts, type GroupAlertOptions, type GroupAlertPorts } from './group-alerts.js'
+export { spoolRefused } from './intake.js'
+export { Spool } from './spool.js'
 export { judge, usualRules, type GroupSeen, type JudgeRules } from './judge.js'
 export type { StationSeen } from './seen.js'
 export { twinWindowSeconds } from './twin-watch.js'
@@ -44,16 +48,10 @@ export type { Judged } from './watch.js'
 const packsPerSync = 32
 const diskRestSeconds = 60
 
-interface Waiting {
-  readonly topic: string
-  readonly payload: Uint8Array
-}
-
 export class Collector {
   private readonly link: Link
   private readonly inFlight = new InFlight()
-  private readonly queue: Waiting[] = []
-  private queuedBytes = 0
+  private readonly intake: Intake
   private readonly shelf: Shelf
   private readonly receipts: Receipts
   private working: Promise<void> | undefined
@@ -61,7 +59,6 @@ export class Collector {
   private stopping = false
   private readonly watch: StationsWatch
   private twinsTold = ''
-  private readonly packs = { taken: 0, given: 0, refused: {} as Record<string, number> }
   readonly lines = new LineCounts()
 
   constructor(
@@ -69,6 +66,12 @@ export class Collector {
     private readonly ports: CollectorPorts,
   ) {
     this.shelf = new Shelf(options, ports)
+    this.intake = new Intake(options, ports.spooled, {
+      arrived: () => this.work(),
+      now: () => this.link.now,
+      track: (work) => this.inFlight.track(work),
+      faults: ports.faults,
+    })
     this.watch = new StationsWatch(
       { group: options.group, mostStations: options.mostStores, rules: options.rules ?? usualRules },
       ports.utc ?? (() => undefined),
@@ -120,16 +123,13 @@ export class Collector {
 
   // ---- in -------------------------------------------------------------------------------------------------------------
 
-  private receive(message: Message): void {
+  private receive(message: Message): Promise<void> | void {
     if (!message.topic.endsWith('/lines')) return this.hear(message)
-    this.packs.taken++
-    if (this.queue.length >= this.options.mostWaiting || this.queuedBytes >= this.options.mostWaitingBytes)
-      return this.refuse('queue-full')
+    this.intake.taken++
+    if (this.intake.isFull) return this.refuse('queue-full')
     if (message.payload.length > this.options.limits.bytes)
       return this.refuse('too-long', `${message.topic}: ${message.payload.length} bytes`, message.topic)
-    this.queue.push({ topic: message.topic, payload: message.payload })
-    this.queuedBytes += message.payload.length
-    this.work()
+    return this.intake.take(message.topic, message.payload)
   }
 
   private hear(message: Message): void {
@@ -140,7 +140,7 @@ export class Collector {
 
   /** @param detail where it is the sender's fault. */
   private refuse(reason: string, detail?: string, topic?: string): void {
-    this.packs.refused[reason] = (this.packs.refused[reason] ?? 0) + 1
+    this.intake.refuse(reason)
     if (topic !== undefined)
       this.watch.refusedPack(topic, reason, stationOf(topic, this.options.group, 'lines'))
     if (detail !== undefined) this.ports.faults.raise({ code: 'pack-refused', detail })
@@ -148,7 +148,7 @@ export class Collector {
 
   private work(): void {
     if (this.working || this.link.now < this.restsUntil) return
-    if (this.queue.length === 0 && this.shelf.unsynced === 0) return
+    if (this.intake.length === 0 && this.shelf.unsynced === 0) return
     this.working = this.drain().finally(() => {
       this.working = undefined
     })
@@ -156,11 +156,11 @@ export class Collector {
   }
 
   private async drain(): Promise<void> {
-    while (this.queue.length > 0 || this.shelf.unsynced > 0) {
-      for (let n = 0; n < packsPerSync && this.queue.length > 0; n++) {
-        const stored = await this.store(this.queue[0])
+    while (this.intake.length > 0 || this.shelf.unsynced > 0) {
+      for (let n = 0; n < packsPerSync && this.intake.first; n++) {
+        const stored = await this.store(this.intake.first)
         if (!stored.ok) return this.rest(stored.fault)
-        this.queuedBytes -= this.queue.shift()!.payload.length
+        this.intake.shift()
       }
       const synced = await this.sync()
       if (!synced.ok) return this.rest(synced.fault)
@@ -172,15 +172,16 @@ export class Collector {
   /** The disk does not take it now: the pack stays first in the queue. */
   private rest(fault: Fault): void {
     this.restsUntil = addSeconds(this.link.now, diskRestSeconds)
+    this.intake.rest()
     this.ports.faults.raise(fault)
   }
 
-  private async store({ topic, payload }: Waiting): Promise<Outcome<void>> {
+  private async store({ topic, payload }: Arrived): Promise<Outcome<void>> {
     const pack = this.unpack(topic, payload)
     if (!pack) return done
     const added = await this.keep(pack)
     if (!added.ok && faultCatalogue[added.fault.code].transient) return added
-    if (added.ok) this.packs.given++
+    if (added.ok) this.intake.given++
     else {
       // One store that cannot be kept does not hold up the others.
       this.refuse(added.fault.code)
@@ -240,7 +241,9 @@ export class Collector {
   }
 
   private async sync(): Promise<Outcome<void>> {
-    return this.shelf.sync((station) => this.receipts.due([station]))
+    const synced = await this.shelf.sync((station) => this.receipts.due([station]))
+    if (synced.ok) this.intake.synced()
+    return synced
   }
 
   private receipt(station: string): Uint8Array {
@@ -252,7 +255,7 @@ export class Collector {
 
   /** Packs. */
   counts(): StageCounts {
-    return { ...this.packs, refused: { ...this.packs.refused }, held: this.queue.length }
+    return this.intake.counts()
   }
 
   /** Before the first step. @param status what `status` gave before a restart, or anything */
@@ -289,6 +292,7 @@ export class Collector {
   /** Stores what has come, says what was stored, and ends the connection without waiting for answers. */
   async stop(): Promise<void> {
     this.stopping = true
+    await this.intake.settled()
     await this.working
     await this.link.end(true)
   }

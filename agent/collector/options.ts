@@ -12,6 +12,7 @@ import type {
 } from '../terms/terms.js'
 import { usualPackLimits, type PackLimits, type UnpackedLine } from '../uplink/uplink.js'
 import type { JudgeRules } from './judge.js'
+import type { Spool, Spooled } from './spool.js'
 import type { Reason } from './standing.js'
 
 /** What became of lines. */
@@ -74,6 +75,8 @@ export interface CollectorPorts {
   readonly random: Random
   /** Opens the archive of a store, making it if need be. */
   openArchive(store: { group: string; station: string; storeId: string }): Promise<Outcome<Archive>>
+  /** Where packs are kept from their arrival until an archive has them, and what a run before left there; absent: in memory only. */
+  readonly spooled?: { readonly spool: Spool; readonly left: readonly Spooled[] }
   readonly faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }
   /** Left out, or undefined: no clock is trusted, and no message has a time. */
   readonly utc?: () => UtcMillis | undefined

@@ -19,6 +19,7 @@ import {
   type PublishOptions,
 } from '../terms/terms.js'
 import { withLimit } from './limit.js'
+import { Acknowledgements } from './mqtt-acks.js'
 import { connectFault } from './mqtt-faults.js'
 import { clientOptions, openSocket, type MqttOptions } from './mqtt-options.js'
 import { publishFaultCode, reasonWords } from './mqtt-reasons.js'
@@ -75,6 +76,7 @@ class Link implements BrokerSession {
   hasWish = false
   hearsCommands = false
   private readonly gone: Promise<'gone'>
+  private readonly acknowledgements: Acknowledgements
   private readonly unanswered = new Set<number>()
 
   constructor(
@@ -85,6 +87,9 @@ class Link implements BrokerSession {
     private readonly events: BrokerEvents,
   ) {
     this.gone = new Promise((resolve) => client.once('close', () => resolve('gone')))
+    this.acknowledgements = new Acknowledgements(client, (bytes) => {
+      if (this.state === 'open') this.socket()?.write(bytes)
+    })
     client.on('error', (error) => (this.lastWords = error.message || this.lastWords))
     client.on('disconnect', ({ reasonCode = 128 }) => {
       this.lastWords = `disconnected by the broker: ${reasonWords(reasonCode)} (${reasonCode})`
@@ -204,7 +209,8 @@ class Link implements BrokerSession {
 
   private takeMessage(topic: string, payload: Buffer, packet: IPublishPacket): void {
     const { responseTopic, correlationData: correlation } = packet.properties ?? {}
-    this.events.onMessage({ topic, payload, retained: packet.retain, responseTopic, correlation })
+    const message = { topic, payload, retained: packet.retain, responseTopic, correlation }
+    this.acknowledgements.taken(this.events.onMessage(message))
   }
 
   private closed(): void {

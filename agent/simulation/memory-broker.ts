@@ -38,6 +38,8 @@ const mostQueued = 10_000
 interface Client {
   readonly subscriptions: Set<string>
   readonly queue: Message[]
+  /** Delivered, and not acknowledged: they come again with the next connection. */
+  readonly unacknowledged: Set<Message>
   connection?: MemorySession
 }
 
@@ -67,12 +69,17 @@ export class MemoryBroker {
     this.connects++
     await Promise.resolve()
     if (this.trouble.refuseConnect) return { ok: false, fault: this.trouble.refuseConnect }
-    const client = this.clients.get(clientId) ?? { subscriptions: new Set(), queue: [] }
+    const client = this.clients.get(clientId) ?? {
+      subscriptions: new Set(),
+      queue: [],
+      unacknowledged: new Set(),
+    }
     this.clients.set(clientId, client)
     client.connection?.lose('another client came with the same id')
     this.wills.delete(clientId)
-    client.connection = new MemorySession(this, clientId, request.events, request.will)
-    for (const message of client.queue.splice(0)) client.connection.deliver(message)
+    client.connection = new MemorySession(this, clientId, request.events, request.will, client.unacknowledged)
+    const again = [...client.unacknowledged, ...client.queue.splice(0)]
+    for (const message of again) client.connection.deliver(message)
     for (const filter of request.subscribe) this.subscribe(client, filter)
     if (request.wish !== undefined) this.grant(client, request.wish)
     if (request.commands !== undefined) this.grantCommands(client, request.commands)
@@ -152,6 +159,7 @@ class MemorySession implements BrokerSession {
     private readonly clientId: string,
     private readonly events: BrokerEvents,
     private readonly will: Will | undefined,
+    private readonly unacknowledged: Set<Message>,
   ) {}
 
   async publish(topic: string, payload: Uint8Array, options: PublishOptions): Promise<Outcome<void>> {
@@ -185,8 +193,12 @@ class MemorySession implements BrokerSession {
   /** Later, as over a wire: never inside the call that caused it. */
   deliver(message: Message): void {
     this.count.received += message.topic.length + message.payload.length + 7
+    this.unacknowledged.add(message)
     queueMicrotask(() => {
-      if (this.open) this.events.onMessage(message)
+      if (!this.open) return
+      const taking = this.events.onMessage(message)
+      if (!taking) return void this.unacknowledged.delete(message)
+      void taking.then(() => this.open && this.unacknowledged.delete(message))
     })
   }
 

@@ -483,6 +483,13 @@ const kinds = {
     firstThing:
       'if board or card were swapped on purpose, copy the earlier records (motepost copy) and note the new key; if the card is a clone, give one of the two stations another name',
   },
+  'spool-refused': {
+    severity: 'warning',
+    transient: true,
+    words: 'packs that arrive are kept in memory only until an archive has them',
+    firstThing:
+      'look at the disk of the archive folder: room, rights, errors; nothing is lost, but after a kill stations send again what was under way',
+  },
   'store-twins': {
     severity: 'trouble',
     transient: true,

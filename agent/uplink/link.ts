@@ -17,7 +17,7 @@ export interface LinkHooks {
   /** Asked before each attempt. */
   request(): { readonly subscribe: readonly string[]; readonly will?: Will }
   connected(session: BrokerSession): void
-  message(message: Message): void
+  message(message: Message): Promise<void> | void
   /** An attempt came to nothing. */
   failed?(fault: Fault): void
   faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }

@@ -12,12 +12,15 @@ export interface BrokerRig {
 export class Listening {
   readonly messages: Message[] = []
   readonly lost: string[] = []
+  /** What is answered to a message, and so whether and when it is acknowledged. */
+  answer: (message: Message) => Promise<void> | void = () => undefined
   private waiting: (() => void)[] = []
 
   readonly events = {
-    onMessage: (message: Message): void => {
+    onMessage: (message: Message): Promise<void> | void => {
       this.messages.push({ ...message, payload: Uint8Array.from(message.payload) })
       this.wake()
+      return this.answer(message)
     },
     onLost: (detail: string): void => {
       this.lost.push(detail)
@@ -51,8 +54,8 @@ export async function join(
   broker: Broker,
   subscribe: readonly string[] = [],
   will?: Will,
+  heard = new Listening(),
 ): Promise<{ session: BrokerSession; heard: Listening }> {
-  const heard = new Listening()
   return { session: opened(await broker.connect({ subscribe, will, events: heard.events })), heard }
 }
 
@@ -111,6 +114,41 @@ export function brokerContract(name: string, start: () => Promise<BrokerRig>, ru
       const { session: reader, heard } = await join(rig.client(b), [topic])
       await heard.until(() => heard.messages.length === 3)
       expect(heard.texts()).toEqual([`${topic}=one`, `${topic}=two`, `${topic}=three`])
+      await Promise.all([session.end(), reader.end()])
+    })
+
+    it('brings messages again that were not acknowledged, and no others', async () => {
+      const { a, b, topic } = fresh()
+      const first = await join(rig.client(b), [topic])
+      let letGo: () => void = () => undefined
+      const held = new Promise<void>((resolve) => (letGo = resolve))
+      const answers: Record<string, Promise<void>> = { two: held, four: new Promise(() => undefined) }
+      first.heard.answer = ({ payload }) => answers[text(payload)]
+      const { session } = await join(rig.client(a))
+      const send = (words: string) => session.publish(topic, bytes(words), { retain: false })
+      for (const words of ['one', 'two', 'three']) await send(words)
+      await first.heard.until(() => first.heard.messages.length === 3)
+      letGo()
+      for (const words of ['four', 'five']) await send(words)
+      await first.heard.until(() => first.heard.messages.length === 5)
+      await first.session.end()
+      const { session: reader, heard } = await join(rig.client(b), [topic])
+      await send('six')
+      await heard.until(() => heard.texts().includes(`${topic}=six`))
+      expect(heard.texts().filter((one) => !one.endsWith('five'))).toEqual([`${topic}=four`, `${topic}=six`])
+      await Promise.all([session.end(), reader.end()])
+    })
+
+    it('goes on in order while one message waits for its acknowledgement', async () => {
+      const { a, b, topic } = fresh()
+      const slow = new Listening()
+      slow.answer = () => new Promise((resolve) => setImmediate(resolve))
+      const { session: reader } = await join(rig.client(b), [topic], undefined, slow)
+      const { session } = await join(rig.client(a))
+      const all = Array.from({ length: 200 }, (_, i) => String(i))
+      await Promise.all(all.map((words) => session.publish(topic, bytes(words), { retain: false })))
+      await slow.until(() => slow.messages.length === all.length)
+      expect(slow.texts()).toEqual(all.map((words) => `${topic}=${words}`))
       await Promise.all([session.end(), reader.end()])
     })
 
