@@ -32,7 +32,7 @@ import { alertOptions, caseOpenOf } from './compose-alerts.js'
 import { composeGauges } from './compose-gauges.js'
 import { deliveryOptions, deliveryPorts, modemPortOf } from './compose-delivery.js'
 import { linkStepsOf, uplinkMaker } from './compose-uplink.js'
-import { claimDetails, claimFault, type DataFolder } from './data-folder.js'
+import { claimDetails, claimFault, keyDetails, keyFaultOf, type DataFolder } from './data-folder.js'
 import { commandsOf } from './instrument-commands.js'
 import { version } from './package-root.js'
 import { energyOptions, powerPorts, switchPort } from './compose-power.js'
@@ -79,6 +79,7 @@ export async function composeStation(
     store: folder.store,
     state: folder.state,
     signingKey: folder.signingKey,
+    nextKey: folder.nextKey,
     freeBytes: () => folder.disk.freeBytes(),
     residentBytes: () => process.memoryUsage.rss(),
     scheduler: cronScheduler,
@@ -95,6 +96,8 @@ export async function composeStation(
   const station = await Station.start(stationOptions(plan, folder), ports)
   const otherBoard = claimFault(folder.claim)
   if (otherBoard) station.faults.raise('identity', otherBoard, clock.mono())
+  const otherKey = keyFaultOf(folder)
+  if (otherKey) station.faults.raise('key', otherKey, clock.mono())
   if (folder.inMemory) station.faults.raise('data folder', folder.inMemory, clock.mono())
   const close = async (): Promise<void> => {
     await withLimit(Promise.all([gauges.close(), modemPort?.end()]), closeLimitSeconds)
@@ -115,8 +118,9 @@ function onceEach(log: Log): (fault: Fault) => void {
 
 function stationOptions(
   { settings, layouts, eventDetails, measuring, standardOffsetMinutes, dayLevels }: Plan,
-  { claim, keyFingerprint, inMemory }: DataFolder,
+  folder: DataFolder,
 ): StationOptions {
+  const { claim, keyFingerprint, inMemory } = folder
   return {
     station: settings.station.name,
     group: settings.station.group,
@@ -128,6 +132,7 @@ function stationOptions(
     notBefore: programMade,
     startDetails: { version, ...claimDetails(claim), ...(inMemory ? { disk: 'memory' } : {}) },
     keyFingerprint,
+    keyDetails: keyDetails(folder),
     software: version,
     measuring,
     settingsDetails: eventDetails,

@@ -4,17 +4,41 @@ import { join } from 'node:path'
 import { boardSigns } from '../hardware/board-identity.js'
 import { openFolder, type FolderDisk } from '../hardware/disk.js'
 import { stateFile } from '../hardware/state-file.js'
-import { stationKey } from '../hardware/station-key.js'
+import { hasStationKey, nextKeyOf, stationKey } from '../hardware/station-key.js'
 import type { Settings } from '../settings/settings.js'
 import { reservedNumbers } from '../station/station.js'
-import { claimFolder, keyFingerprint, openStore, type Claim, type Store } from '../store/store.js'
-import { good, type Fault, type Outcome, type SigningKey, type StateFile } from '../terms/terms.js'
+import {
+  claimFolder,
+  finishRotation,
+  keyChange,
+  keyFingerprint,
+  openStore,
+  unsignedDetails,
+  type Claim,
+  type KeyChange,
+  type Store,
+  type UnsignedReason,
+} from '../store/store.js'
+import {
+  done,
+  good,
+  type Fault,
+  type NextKey,
+  type Outcome,
+  type SigningKey,
+  type StateFile,
+} from '../terms/terms.js'
 
 export interface DataFolder {
   readonly disk: Pick<FolderDisk, 'freeBytes' | 'close'>
   readonly store: Store
   readonly state: StateFile
   readonly signingKey: () => Promise<Outcome<SigningKey>>
+  readonly nextKey: Outcome<NextKey>
+  /** It signs with another key than before, for which nobody vouches. */
+  readonly keyChange?: KeyChange & { readonly next: string; readonly reason: UnsignedReason }
+  /** Why a change of the key that was cut off could not be ended, or nobody knows which key signed before. */
+  readonly keyFault?: Fault
   /** Of the key that signs; absent where it could not be made. */
   readonly keyFingerprint?: string
   readonly claim: Claim
@@ -42,11 +66,47 @@ async function openStoreOn(disk: FolderDisk, settings: Settings): Promise<Outcom
   const { name } = settings.station
   const store = await openStore({ disk, newStoreId: randomUUID, station: name, board, ...reserved })
   if (!store.ok) return store
-  // Made at the first start, so that its public half can be noted; where that fails it is told at the day's end.
+  const keys = await keysOf(folder, store.value)
+  return good({ disk, store: store.value, state, claim: claim.value, ...keys })
+}
+
+type Keys = Pick<DataFolder, 'signingKey' | 'nextKey' | 'keyFingerprint' | 'keyChange' | 'keyFault'>
+
+/**
+ * The key that signs, made at the first start, so that its public half can be noted. What goes wrong with it stops nothing: the
+ * day's end asks for it again.
+ */
+async function keysOf(folder: string, store: Store): Promise<Keys> {
+  const nextKey = nextKeyOf(folder)
+  const finished = nextKey.ok ? await finishRotation(store, nextKey.value) : done
+  const wasThere = hasStationKey(folder)
   const key = await stationKey(folder)
-  const fingerprint = key.ok ? { keyFingerprint: keyFingerprint(key.value.publicKey) } : {}
-  const signingKey = () => stationKey(folder)
-  return good({ disk, store: store.value, state, signingKey, claim: claim.value, ...fingerprint })
+  const found = key.ok ? await keyChange(store, key.value) : good(undefined)
+  const failed = [finished, found].find((outcome) => !outcome.ok) as { fault: Fault } | undefined
+  const change = found.ok && key.ok ? found.value : undefined
+  const next = key.ok ? key.value.publicKey : ''
+  const reason = nextKey.ok ? (wasThere ? 'replaced' : 'missing') : 'given'
+  return {
+    // Whoever removes the file meanwhile takes nothing from a station that runs.
+    signingKey: () => (key.ok ? Promise.resolve(key) : stationKey(folder)),
+    nextKey,
+    ...(key.ok ? { keyFingerprint: keyFingerprint(next) } : {}),
+    ...(change ? { keyChange: { ...change, next, reason } } : {}),
+    ...(failed ? { keyFault: failed.fault } : {}),
+  }
+}
+
+/** Details of the line that says so, once. */
+export function keyDetails({ keyChange: change }: DataFolder): Record<string, string> | undefined {
+  if (!change || change.isTold) return undefined
+  return unsignedDetails(change.before, change.next, change.reason)
+}
+
+/** For health. */
+export function keyFaultOf({ keyChange: change, keyFault }: DataFolder): Fault | undefined {
+  if (!change) return keyFault
+  const [now, before] = [keyFingerprint(change.next), keyFingerprint(change.before)]
+  return { code: 'key-changed', detail: `now ${now.slice(0, 19)}…, before ${before.slice(0, 19)}…` }
 }
 
 /** What the event line of a start says of the board. */

@@ -45,6 +45,7 @@ export async function openMemoryFolder(settings: Settings, why: Fault): Promise<
     state: stateFileOn(memory, 'state.json'),
     // A new key would be made below an empty mount point.
     signingKey: () => Promise.resolve(hasStationKey(folder) ? stationKey(folder) : bad(why.code, why.detail)),
+    nextKey: bad(why.code, why.detail),
     claim: { kind: 'new' },
     inMemory: {
       code: why.code,

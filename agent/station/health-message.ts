@@ -82,7 +82,7 @@ export function sealFacts(
   { sealing, options }: StationView,
   now: MonoSeconds,
 ): SealStanding & { key?: string } {
-  const { keyFingerprint } = options
+  const { keyFingerprint = options.keyFingerprint } = sealing
   return { ...sealing.standing(now), ...(keyFingerprint === undefined ? {} : { key: keyFingerprint }) }
 }
 

@@ -4,6 +4,7 @@ import type { StationOptions, StationPorts } from './options.js'
 import type { Parts } from './parts.js'
 import { reservedAhead, siteTexts, type Checkpoint } from './restart.js'
 import { Sealing } from './sealing.js'
+import type { KeyWish } from './signing-keys.js'
 
 const checkpointEverySeconds = 3600
 /** After something pressing a checkpoint comes sooner, but 48 a day are the most that a card is given to do. */
@@ -138,6 +139,14 @@ export class Keeper {
     const longer = Math.max(60, 2 * this.triesEverySeconds)
     this.triesEverySeconds = isError ? Math.min(longestRestSeconds, longer) : 0
     this.tryAt = addSeconds(now, this.triesEverySeconds)
+  }
+
+  /** Another key signs from now on; see `Sealing.changeKey`. */
+  async changeKey(now: MonoSeconds, wish: KeyWish): ReturnType<Sealing['changeKey']> {
+    const changed = await this.sealing.changeKey(now, wish)
+    this.flush(now)
+    this.pressing()
+    return changed
   }
 
   /** @param isLast nothing leaves any more: where all is safe, no number need be kept free */

@@ -1,4 +1,5 @@
 /** The loop of a station: from its start over each pull and each finished minute to its stop. station.ts says what it assumes. */
+import { handOverName } from '../store/store.js'
 import { addSeconds, type EventLine, type MonoSeconds } from '../terms/terms.js'
 import { lookAtClock } from './clock-watch.js'
 import { healthMessage, type StationView } from './health-message.js'
@@ -8,6 +9,7 @@ import { makeParts, type Parts } from './parts.js'
 import { RecordWriter } from './record-writer.js'
 import { restoreStation } from './restore-station.js'
 import { daySoFar, type DaySoFar } from './running-averages.js'
+import type { KeyWish } from './signing-keys.js'
 import { Teller } from './teller.js'
 import { TimeSources } from './time-sources.js'
 
@@ -85,6 +87,7 @@ export class Loop {
     const { clock, site, inFlight } = this.parts
     this.keeper.event(now, 'started', { session: String(this.keeper.session), ...this.options.startDetails })
     this.keeper.settings(now)
+    if (this.options.keyDetails) this.keeper.event(now, handOverName, this.options.keyDetails)
     const isTrusted = this.lookAtClock(now)
     this.startRecord(now)
     this.tickedAt = now
@@ -248,6 +251,15 @@ export class Loop {
     const { session, sealing } = keeper
     const own = { options, startedAt, recordStart, session, sealing, day: this.daySoFar() }
     return { ...this.parts, ...own, store, freeBytes, residentBytes, settings: commands?.settings }
+  }
+
+  /** Another key signs from now on, which whoever listens hears soon; see `Sealing.changeKey`. */
+  async changeKey(wish: KeyWish): ReturnType<Keeper['changeKey']> {
+    const changing = this.keeper.changeKey(this.now(), wish)
+    this.parts.inFlight.track(changing)
+    const changed = await changing
+    this.healthAt = this.now()
+    return changed
   }
 
   /** An entry changes what counts: its line is made safe, averages are worked out anew, and who listens is told. */

@@ -9,6 +9,7 @@ import type {
   Gauge,
   LineFactory,
   Log,
+  NextKey,
   OnOffSwitch,
   Outcome,
   PowerSwitch,
@@ -50,6 +51,8 @@ export interface StationOptions {
   readonly settingsDetails?: Readonly<Record<string, string>>
   /** Of the key that signs, for people to note; absent: nobody knows. */
   readonly keyFingerprint?: string
+  /** For an event line of the start: it signs with another key than before, for which nobody vouches; see FORMAT.md, 'Keys'. */
+  readonly keyDetails?: Readonly<Record<string, string>>
   /** Days are cut in local standard time, so many minutes ahead of UTC; absent: 0. */
   readonly standardOffsetMinutes?: number
   /** Battery, sun and sampling plan; absent: the sensors always run, and nothing is said of charge. */
@@ -68,6 +71,8 @@ export interface StationPorts {
   readonly state: StateFile
   /** The key that the day's seal is signed with; asked for until it is there. Absent: seals are not signed. */
   readonly signingKey?: () => Promise<Outcome<SigningKey>>
+  /** Where the next key waits, or why this program cannot make one; absent: this station signs nothing. */
+  readonly nextKey?: Outcome<NextKey>
   /** Made with a way to tell its faults; absent: everything stays here. */
   readonly makeUplink?: (faults: UplinkPorts['faults']) => Uplink
   /** What may be done about a link that carries nothing, the gentlest first. */

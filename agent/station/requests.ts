@@ -8,7 +8,7 @@ const mostListed = 1000
 /**
  * What a running station answers to a request over its control socket: `{"do":"status"}`, `{"do":"health"}`,
  * `{"do":"add","entry":{…}}` with keys as in the details of a site log line, `{"do":"list"}`, `{"do":"resend"}`,
- * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`, and those of `answerDelivery`. Anything else is refused in words; nothing throws.
+ * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`, `{"do":"change-key","to":…,"lost":…}`, and those of `answerDelivery`. Anything else is refused in words; nothing throws.
  */
 export async function answerRequest(station: Station, request: unknown): Promise<Record<string, unknown>> {
   const { do: what, entry } = Object(request) as Record<string, unknown>
@@ -18,6 +18,7 @@ export async function answerRequest(station: Station, request: unknown): Promise
   if (what === 'resend') return station.resend()
   if (what === 'flush') return { ok: await station.flushNow() }
   if (what === 'set-clock') return { ...(await station.setClock(Object(request) as Record<string, unknown>)) }
+  if (what === 'change-key') return changeKey(station, Object(request) as Record<string, unknown>)
   if (what === 'add' && typeof entry === 'object' && entry !== null && !Array.isArray(entry))
     return { ...(await station.addEntry(entry as Record<string, unknown>)) }
   const told = await station.tellingRequest(Object(request) as Record<string, unknown>)
@@ -25,8 +26,14 @@ export async function answerRequest(station: Station, request: unknown): Promise
   return {
     ok: false,
     words:
-      'not understood; this station answers to status, health, list, add, resend, set-clock, acknowledge, mute and send-test',
+      'not understood; this station answers to status, health, list, add, resend, set-clock, change-key, acknowledge, mute and send-test',
   }
+}
+
+async function changeKey(station: Station, { to, lost }: Record<string, unknown>) {
+  if (to !== undefined && (typeof to !== 'string' || !/^[0-9a-f]{64}$/.test(to)))
+    return { ok: false, words: 'to: expected the 64 hex digits of a public key' }
+  return station.changeKey({ ...(to === undefined ? {} : { to }), isLost: lost === true })
 }
 
 interface Span {

@@ -2,16 +2,17 @@ import type { Seal } from '../store/store.js'
 import {
   addSeconds,
   done,
+  good,
   localDay,
   RangeSet,
   type LocalDay,
   type MonoSeconds,
   type Outcome,
-  type SigningKey,
 } from '../terms/terms.js'
 import { diskCodes } from './disk-codes.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { Parts } from './parts.js'
+import { SigningKeys, type KeyChanged, type KeyWish } from './signing-keys.js'
 
 const hourSeconds = 3600
 const daySeconds = 86_400
@@ -43,7 +44,8 @@ export class Sealing {
   private notBefore: MonoSeconds
   private signedAt: MonoSeconds
   private signedDay: LocalDay | undefined
-  private key: SigningKey | undefined
+  private readonly keys: SigningKeys
+  private turn: Promise<unknown> = Promise.resolve()
   /** The first seal of each start is signed as well: whoever takes the card on its first day finds a signature. */
   private hasSigned = false
   private sealedAt: MonoSeconds | undefined
@@ -54,6 +56,7 @@ export class Sealing {
     private readonly ports: StationPorts,
     private readonly parts: () => Parts,
   ) {
+    this.keys = new SigningKeys(ports, parts)
     const now = ports.clock.mono()
     this.dueAt = addSeconds(now, hourSeconds)
     this.notBefore = now
@@ -77,10 +80,37 @@ export class Sealing {
     return now >= this.notBefore && (now >= this.dueAt - slackSeconds || this.isDaysEnd(now))
   }
 
+  /** Of the key that signs; undefined until it was asked for. */
+  get keyFingerprint(): string | undefined {
+    return this.keys.fingerprint
+  }
+
   /** Brings everything to disk as a flush does, and seals it. A fault is one of the disk. */
-  async seal(now: MonoSeconds): Promise<Outcome<void>> {
+  seal(now: MonoSeconds): Promise<Outcome<void>> {
+    return this.inTurn(() => this.sealNow(now))
+  }
+
+  /** Another key signs from now on, this change first of all. Faults: key-given, key-lost, disk-*. */
+  changeKey(now: MonoSeconds, wish: KeyWish): Promise<Outcome<KeyChanged & { readonly sealed: boolean }>> {
+    return this.inTurn(async () => {
+      const changed = await this.keys.change(now, wish)
+      if (!changed.ok) return changed
+      if (changed.value.in_force) this.hasSigned = false
+      const sealed = await this.sealNow(now)
+      return good({ ...changed.value, sealed: sealed.ok })
+    })
+  }
+
+  /** What one key has begun to sign is signed before another one is in force. */
+  private inTurn<T>(work: () => Promise<T>): Promise<T> {
+    const turn = this.turn.then(work, work)
+    this.turn = turn.catch(() => undefined)
+    return turn
+  }
+
+  private async sealNow(now: MonoSeconds): Promise<Outcome<void>> {
     const signs = !this.hasSigned || this.isDaysEnd(now)
-    const key = signs ? await this.stationKey(now) : undefined
+    const key = signs ? await this.keys.current(now) : undefined
     const made = await this.ports.store.seal(key)
     if (!made.ok) {
       this.notBefore = addSeconds(now, retrySeconds)
@@ -88,23 +118,30 @@ export class Sealing {
     }
     this.hasSigned ||= signs
     this.note(made.value, now)
-    await this.makeRoom(now)
+    await this.removeOldest(now)
     return done
   }
 
   /** Seals what came since the last hour: a station that stops may not start again. */
-  async atStop(now: MonoSeconds): Promise<void> {
-    const { store } = this.ports
-    if (store.buffered === 0) await store.seal(await this.stationKey(now))
+  atStop(now: MonoSeconds): Promise<void> {
+    return this.inTurn(async () => {
+      const { store } = this.ports
+      if (store.buffered === 0) await store.seal(await this.keys.current(now))
+    })
   }
 
   /** Removes what is safe away, oldest first, while the disk is too full. @returns whether anything went */
-  async makeRoom(now: MonoSeconds): Promise<boolean> {
+  makeRoom(now: MonoSeconds): Promise<boolean> {
+    return this.inTurn(() => this.removeOldest(now))
+  }
+
+  private async removeOldest(now: MonoSeconds): Promise<boolean> {
     const { store, freeBytes } = this.ports
     if (!freeBytes) return false
     const { faults, uplink } = this.parts()
     const received = (from: number, to: number): boolean => uplink?.isAway(from, to) ?? true
-    const made = await store.makeRoom({ received, key: await this.stationKey(now) })
+    const key = await this.keys.current(now)
+    const made = await store.makeRoom({ received, key, event: this.keys.eventAt(now) })
     if (!made.ok) {
       faults.raise('room', made.fault, now)
       return false
@@ -160,18 +197,5 @@ export class Sealing {
     if (utc === undefined) return hourSeconds
     const local = utc / 1000 + (this.options.standardOffsetMinutes ?? 0) * 60
     return hourSeconds - (local % hourSeconds) + slackSeconds
-  }
-
-  /** Without a key the seal is made unsigned, and signed with the next. */
-  private async stationKey(now: MonoSeconds): Promise<SigningKey | undefined> {
-    if (this.key || !this.ports.signingKey) return this.key
-    const { faults } = this.parts()
-    const key = await this.ports.signingKey()
-    if (!key.ok) {
-      faults.raise('key', key.fault, now)
-      return undefined
-    }
-    faults.clear('key', ...diskCodes)
-    return (this.key = key.value)
   }
 }

@@ -9,12 +9,13 @@
  */
 import type { Alert } from '../alerts/alerts.js'
 import type { FaultBoard } from '../health/health.js'
-import type { MonoSeconds } from '../terms/terms.js'
+import { faultText, type MonoSeconds } from '../terms/terms.js'
 import { answerDelivery } from './delivery-requests.js'
 import { Loop } from './loop.js'
 import { offeredTime, type TimeAnswer } from './offered-time.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { EntryAnswer } from './site-watch.js'
+import type { KeyWish } from './signing-keys.js'
 import { stationStatus, type StationStatus } from './status.js'
 
 export { reservedNumbers } from './restart.js'
@@ -28,6 +29,7 @@ export type { ModemPorts } from './modem-talk.js'
 export type { TimeAnswer } from './offered-time.js'
 export type { SettingsFromAfar, SettingsInForce } from './settings-from-afar.js'
 export type { EntryAnswer } from './site-watch.js'
+export type { KeyChanged, KeyWish } from './signing-keys.js'
 export type { StationStatus } from './status.js'
 
 /** What others see of a running station, and what they ask of it. */
@@ -150,6 +152,13 @@ export class Station {
       ok: true,
       words: stretches === 0 ? 'nothing is parked' : `${stretches} stretches of lines go again`,
     }
+  }
+
+  /** Another key signs from now on; faults in words with their code. */
+  async changeKey(wish: KeyWish): Promise<Record<string, unknown>> {
+    const changed = await this.loop.changeKey(wish)
+    if (changed.ok) return { ok: true, ...changed.value }
+    return { ok: false, code: changed.fault.code, words: faultText(changed.fault) }
   }
 
   /** Brings to disk what waits in memory; whether that has worked. */

@@ -48,7 +48,7 @@ function tellingSign({ storeId }: Identity, marks: BoardMarks, board: Board) {
   return source && { source, isSame: marksOf(storeId, board)[source] === marks[source] }
 }
 
-const alsoMoves = [damagedName, 'state.json', 'state.json.previous', '.station-key']
+const alsoMoves = [damagedName, 'state.json', 'state.json.previous', '.station-key', '.station-key.next']
 
 /** Identity last: a power cut before leaves a store that is found to be of another board again, and moving goes on. */
 async function setApart(disk: Disk, identity: Identity, source: string): Promise<Outcome<Claim>> {

@@ -105,9 +105,10 @@ export async function finishRotation(store: RotatableStore, place: NextKey): Pro
   const waiting = await place.waiting()
   if (!waiting.ok) return waiting
   if (!waiting.value) return done
-  const named = await linesAbout(store, waiting.value.publicKey)
-  if (!named.ok) return named
-  return named.value.length > 0 ? place.adopt() : place.drop()
+  const { publicKey } = waiting.value
+  const lines = await keyLinesOf(store)
+  if (!lines.ok) return lines
+  return lines.value.some(({ said }) => said.next === publicKey) ? place.adopt() : place.drop()
 }
 
 /** What is known of a key that is not the one which signed last. */
@@ -127,10 +128,14 @@ export async function keyChange(
   if (!signer.ok) return signer
   const before = signer.value
   if (before === undefined || before === key.publicKey) return good(undefined)
-  const lines = await linesAbout(store, key.publicKey)
+  const lines = await keyLinesOf(store)
   if (!lines.ok) return lines
-  const isVouchedFor = lines.value.some((one) => one.before === before && isHandedOver(one, store.storeId))
-  return good(isVouchedFor ? undefined : { before, isTold: lines.value.some((one) => one.before === before) })
+  const vouchedFor = new Set([before])
+  for (const { said } of lines.value)
+    if (vouchedFor.has(said.before ?? '') && isHandedOver(said, store.storeId)) vouchedFor.add(said.next)
+  if (vouchedFor.has(key.publicKey)) return good(undefined)
+  const isTold = lines.value.some(({ said }) => said.next === key.publicKey && said.before === before)
+  return good({ before, isTold })
 }
 
 /** The key of the newest signature, looked for from the end. */
@@ -155,11 +160,6 @@ async function newestSigner(store: RotatableStore): Promise<Outcome<string | und
     if (found !== undefined) return good(found)
   }
   return good(undefined)
-}
-
-async function linesAbout(store: RotatableStore, publicKey: string): Promise<Outcome<HandOver[]>> {
-  const lines = await keyLinesOf(store)
-  return lines.ok ? good(lines.value.flatMap(({ said }) => (said.next === publicKey ? said : []))) : lines
 }
 
 export interface NamedKey {

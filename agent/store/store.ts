@@ -48,7 +48,7 @@ export {
   type LinePlace,
 } from './found-lines.js'
 export { isKeyMeant, keyFingerprint, leastFingerprintDigits, readFingerprint } from './fingerprint.js'
-export { handOverName, readHandOver, type HandOver, type UnsignedReason } from './hand-over.js'
+export { handOverName, unsignedDetails, type HandOver, type UnsignedReason } from './hand-over.js'
 export {
   announceKey,
   finishRotation,

@@ -490,6 +490,27 @@ const kinds = {
     firstThing:
       'look at the disk of the archive folder: room, rights, errors; nothing is lost, but after a kill stations send again what was under way',
   },
+  'key-changed': {
+    severity: 'warning',
+    transient: false,
+    words: 'the station signs with another key than before, and the one before does not vouch for it',
+    firstThing:
+      'note the new fingerprint (motepost keys); if nobody changed the key on purpose, find out who had the card in hand',
+  },
+  'key-lost': {
+    severity: 'warning',
+    transient: false,
+    words: 'the key that signed until now cannot be had, so it cannot vouch for a new one',
+    firstThing:
+      'put its file back from a copy; or go on with a new key that nobody vouches for: motepost keys rotate --lost',
+  },
+  'key-given': {
+    severity: 'warning',
+    transient: false,
+    words: 'the service manager hands the signing key over: only there can it be replaced',
+    firstThing:
+      'make a new one (openssl genpkey -algorithm ed25519), let the present one vouch for its public half (motepost keys rotate --to FILE), put it in the place of the present one and start the agent anew',
+  },
   'store-twins': {
     severity: 'trouble',
     transient: true,

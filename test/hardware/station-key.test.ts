@@ -3,7 +3,13 @@ import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, wr
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { describe, expect, it, onTestFinished, vi } from 'vitest'
-import { keyCredential, keyName, stationKey } from '../../agent/hardware/station-key.js'
+import {
+  keyCredential,
+  keyName,
+  nextKeyName,
+  nextKeyOf,
+  stationKey,
+} from '../../agent/hardware/station-key.js'
 import { codeOf, value } from './disk-contract.js'
 
 function temporary(): string {
@@ -79,5 +85,38 @@ describe('the key of a station', () => {
     expect(execFileSync('openssl', [...check, '-sigfile', at('signature')]).toString()).toContain('Verified')
     const der = execFileSync('openssl', ['pkey', '-in', at(keyName), '-pubout', '-outform', 'DER'])
     expect(der.subarray(-32).toString('hex')).toBe(key.publicKey)
+  })
+})
+
+describe('the next key of a station', () => {
+  it('waits beside the one in force, for its owner only, is the same when asked again, and takes its place', async () => {
+    const folder = temporary()
+    const old = value(await stationKey(folder))
+    const place = value(nextKeyOf(folder))
+    expect(value(await place.waiting())).toBe(undefined)
+    const next = value(await place.prepare())
+    expect(readdirSync(folder).sort()).toEqual([keyName, nextKeyName])
+    expect(mode(join(folder, nextKeyName))).toBe(0o600)
+    expect(value(await place.prepare()).publicKey).toBe(next.publicKey)
+    expect(value(await stationKey(folder)).publicKey).toBe(old.publicKey)
+    value(await place.adopt())
+    expect(value(await stationKey(folder)).publicKey).toBe(next.publicKey)
+    expect([readdirSync(folder), mode(join(folder, keyName))]).toEqual([[keyName], 0o600])
+    value(await place.prepare())
+    value(await place.drop())
+    expect(readdirSync(folder)).toEqual([keyName])
+  })
+
+  it('is made anew where a card spoiled it, and made by nobody where the service manager hands the key over', async () => {
+    const [folder, credentials] = [temporary(), temporary()]
+    const place = value(nextKeyOf(folder))
+    writeFileSync(join(folder, nextKeyName), 'spoiled')
+    expect(codeOf(await place.waiting())).toBe('disk-error')
+    expect(value(await place.prepare()).publicKey).toMatch(/^[0-9a-f]{64}$/)
+    expect(value(await place.waiting())).toBeDefined()
+    writeFileSync(join(credentials, keyCredential), 'a key')
+    vi.stubEnv('CREDENTIALS_DIRECTORY', credentials)
+    onTestFinished(() => void vi.unstubAllEnvs())
+    expect(codeOf(nextKeyOf(folder))).toBe('key-given')
   })
 })

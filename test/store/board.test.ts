@@ -32,6 +32,7 @@ async function madeOn(board: Board): Promise<MemoryDisk> {
   for (let i = 0; i < 5; i++) store.append(record, set)
   value(await store.seal())
   disk.put('.station-key', 'a key')
+  disk.put('.station-key.next', 'the next key')
   disk.put('state.json', 'a checkpoint')
   return disk
 }
@@ -65,6 +66,7 @@ describe('the board of a store', () => {
     store.append(record, set)
     value(await store.flush())
     expect(disk.paths).not.toContain('.station-key')
+    expect(disk.paths).not.toContain('.station-key.next')
     expect(disk.paths).not.toContain('state.json')
     expect(value(await readStoreFolder(disk)).storeId).toBe(newId)
     const earlier = new MemoryDisk()
