@@ -1,6 +1,7 @@
 // Motepost beside the plain script, in one run. `npm run bench` prints the table; it takes about ten minutes.
 //   BENCH_LIVE_SECONDS (300), BENCH_DAYS (30), BENCH_YEAR_DAYS (365) shorten it; BENCH_ONLY=year does only that part,
-//   BENCH_ONLY=collector only a collector before thousands of stations (six minutes), BENCH_ONLY=alert only the delay of an alert.
+//   BENCH_ONLY=collector only a collector before thousands of stations (six minutes), BENCH_ONLY=alert only the delay of an alert,
+//   BENCH_ONLY=suspects only the daily look at the stations of an archive beside each other.
 import { spawn, spawnSync } from 'node:child_process'
 import {
   existsSync,
@@ -20,6 +21,8 @@ import { collectorTable } from './collector.mjs'
 import { deskRows } from './desk-import.mjs'
 import { makeYear } from './made-year.mjs'
 import { look, madeDay, madeSupply, startBroker, startCounter, wait } from './parts.mjs'
+import { restartLines } from './restart.mjs'
+import { suspectRows } from './suspects.mjs'
 
 const here = import.meta.dirname
 const program = join(here, '../../dist/agent/cli/main.js')
@@ -35,12 +38,13 @@ const tell = (words) => process.stderr.write(`${words}\n`)
 
 if (process.env.BENCH_ONLY === 'collector') {
   const lines = await collectorTable(folder, tell)
-  console.log([headline(), '', ...lines].join('\n'))
+  const restart = await restartLines(folder, tell)
+  console.log([headline(), '', ...lines, ...restart].join('\n'))
   rmSync(folder, { recursive: true, force: true })
   process.exit(0)
 }
 
-const alone = { alert: alertRows }[process.env.BENCH_ONLY]
+const alone = { alert: alertRows, suspects: suspectRows }[process.env.BENCH_ONLY]
 if (alone) {
   const rows = await alone(folder, tell)
   console.log(headline())
