@@ -3,6 +3,7 @@ import { connect as connectTcp, isIP, type LookupFunction, type Socket } from 'n
 import { connect as connectTls } from 'node:tls'
 import type { IClientOptions } from 'mqtt'
 import type { Will } from '../terms/terms.js'
+import { largestPacketBytes, PacketGuard } from './mqtt-guard.js'
 import type { Resolve } from './name-lookup.js'
 
 export interface MqttOptions {
@@ -47,10 +48,20 @@ export const usualMqtt = {
 const perAddressMillis = 8000
 export function openSocket({ host, port, tls }: MqttOptions, lookup: LookupFunction): Socket {
   const address = { host, port, lookup, noDelay: true, autoSelectFamilyAttemptTimeout: perAddressMillis }
-  if (!tls) return connectTcp(address)
+  if (!tls) return guarded(connectTcp(address))
   const servername = tls.servername ?? (isIP(host) ? undefined : host)
   const { ca, cert, key } = tls
-  return connectTls({ ...address, ca, cert, key, servername, rejectUnauthorized: true })
+  return guarded(connectTls({ ...address, ca, cert, key, servername, rejectUnauthorized: true }))
+}
+
+/** Ends the connection before its reader holds what nobody asked for. */
+function guarded<S extends Socket>(socket: S): S {
+  const guard = new PacketGuard()
+  socket.on('data', (bytes: Buffer) => {
+    const wrong = guard.take(bytes)
+    if (wrong !== undefined) socket.destroy(Object.assign(new Error(wrong), { code: 'EPROTO' }))
+  })
+  return socket
 }
 
 export function clientOptions(options: MqttOptions, will: Will | undefined): IClientOptions {
@@ -67,7 +78,14 @@ export function clientOptions(options: MqttOptions, will: Will | undefined): ICl
     queueQoSZero: false,
     resubscribe: false,
     manualConnect: true,
-    ...(five ? { properties: { sessionExpiryInterval: options.sessionExpirySeconds } } : {}),
+    ...(five
+      ? {
+          properties: {
+            sessionExpiryInterval: options.sessionExpirySeconds,
+            maximumPacketSize: largestPacketBytes,
+          },
+        }
+      : {}),
     ...(will
       ? {
           will: {
