@@ -7,11 +7,13 @@ import { tryDelivery } from './check-delivery.js'
 import { tryGauges } from './check-gauges.js'
 import { item, tryFolder, type CheckItem } from './check-items.js'
 import { checkPowerSettings, tryWake } from './check-power.js'
+import { lookAtPushed } from './check-pushed.js'
 import { lineOf } from './compose.js'
 import { brokerOf } from './compose-uplink.js'
 import { controlPath } from './control.js'
 import { hasItsCommands } from './instrument-commands.js'
 import { loadLayout } from './layouts.js'
+import { prepareWithPushed } from './pushed-plan.js'
 import { askStation } from './reach-station.js'
 import { checkSettingsText } from './read-settings.js'
 import { readTextFile } from './read-text.js'
@@ -38,9 +40,12 @@ export async function check(file: string, options: CheckOptions): Promise<number
   const read = checkSettingsText(text.value, file)
   if (!read.ok) return tell(file, options, { ...nothing, wrong: read.lines })
   if (options.tryWake) return tryWake(read.settings)
-  const items = await lookAtAll(read.settings)
+  const prepared = await prepareWithPushed(file)
+  // Where a layout is wrong the plan is that of earlier settings.
+  const settings = prepared.wrong.length === 0 && prepared.plan ? prepared.plan.settings : read.settings
+  const items = await lookAtAll(settings, (running) => lookAtPushed(read.settings, prepared, running))
   return tell(file, options, {
-    ...{ wrong: [], notes: read.notes, items, effective: shownSettingsText(read.settings) },
+    ...{ wrong: [], notes: read.notes, items, effective: shownSettingsText(settings) },
   })
 }
 
@@ -72,9 +77,12 @@ function tell(file: string, { json, effective }: CheckOptions, checked: Checked)
 
 const print = (line: string): void => void process.stdout.write(line + '\n')
 
-async function lookAtAll(settings: Settings): Promise<CheckItem[]> {
+async function lookAtAll(
+  settings: Settings,
+  fromAfar: (running: Outcome<unknown>) => CheckItem[],
+): Promise<CheckItem[]> {
   const running = await askStation(settings, { do: 'status' })
-  const items: CheckItem[] = [lookAtAgent(settings, running)]
+  const items: CheckItem[] = [...fromAfar(running), lookAtAgent(settings, running)]
   for (const instrument of settings.instruments) items.push(await lookAtSensor(instrument, running.ok))
   items.push(
     ...(await tryGauges(settings, running.ok)),

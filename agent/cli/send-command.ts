@@ -4,12 +4,12 @@ import type { SendOptions } from './stations-send.js'
 const needs = 'sent with the private key of an operator whose public key the station knows (motepost keys)'
 const afterHelp = `
 Commands: health · resend [from=N to=N] · richer hours=N · mute what=CODE|RULE|all hours=N · acknowledge what=CODE|RULE ·
-sitelog kind=KIND … (keys as in its lines) · clean [instrument=NAME] · restart`
+sitelog kind=KIND … (keys as in its lines) · clean [instrument=NAME] · restart. Settings have a command of their own:
+motepost stations settings.`
 
-export function addSendCommand(stations: Command, finish: (code: Promise<number>) => Promise<void>): void {
-  stations
-    .command('send <station> <command> [details...]')
-    .description(`have a station do something: ${needs}`)
+/** The way to a station, and who signs. */
+export const withBroker = (command: Command): Command =>
+  command
     .requiredOption('--broker <url>', 'mqtt://host:port or mqtts://host:port')
     .requiredOption('--group <name>', 'group of the station')
     .requiredOption('--key <file>', 'private Ed25519 key, PEM (openssl genpkey -algorithm ed25519)')
@@ -19,6 +19,13 @@ export function addSendCommand(stations: Command, finish: (code: Promise<number>
     .option('--protocol <number>', 'MQTT 5 or 4 (3.1.1)', '5')
     .option('--wait-minutes <minutes>', 'waits so long for the answer; after it the command is void', '90')
     .option('--json', 'the answer as it came')
+
+export function addSendCommand(stations: Command, finish: (code: Promise<number>) => Promise<void>): void {
+  withBroker(
+    stations
+      .command('send <station> <command> [details...]')
+      .description(`have a station do something: ${needs}`),
+  )
     .addHelpText('after', afterHelp)
     .action(async (station: string, what: string, details: string[], options: SendOptions) =>
       finish((await import('./stations-send.js')).send(station, what, details, options)),

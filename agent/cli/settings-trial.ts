@@ -51,7 +51,8 @@ export interface TrialRun {
 }
 
 const id = /^[0-9a-f]{16}$/
-const longestText = 12_000
+/** Characters; with what else a command holds, and what JSON makes longer, it still fits into one. */
+export const longestPushedText = 12_000
 
 export class SettingsTrials<Plan> {
   private next: Trial<Plan> | undefined
@@ -97,9 +98,11 @@ export class SettingsTrials<Plan> {
   async act(input: Readonly<Record<string, unknown>>, by: string): Promise<TrialAct> {
     const { confirm, text, file, alone } = input
     if (typeof confirm === 'string' && id.test(confirm)) return { answer: await this.confirm(confirm) }
-    if (typeof text !== 'string' || text.length > longestText || confirm !== undefined)
+    if (typeof text !== 'string' || text.length > longestPushedText || confirm !== undefined)
       return {
-        answer: no(`say text: settings, at most ${longestText} characters; or confirm: the id of a trial`),
+        answer: no(
+          `say text: settings, at most ${longestPushedText} characters; or confirm: the id of a trial`,
+        ),
       }
     const name = typeof file === 'string' ? file.slice(0, 100) : 'settings'
     return this.push({ text, file: name, alone: alone === true || alone === 'true' }, by)

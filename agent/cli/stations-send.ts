@@ -3,8 +3,9 @@ import { createPrivateKey, createPublicKey, randomBytes, sign, type KeyObject } 
 import { readFileSync } from 'node:fs'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { faultText, utcMillis, type BrokerSession, type Message } from '../terms/terms.js'
-import { signedCommand, topicOf } from '../uplink/uplink.js'
+import { longestCommandBytes, signedCommand, topicOf } from '../uplink/uplink.js'
 import { brokerAddress } from './broker-address.js'
+import { answerJson, answerText, bootIn, readAnswer } from './stations-answer.js'
 
 export interface SendOptions {
   readonly broker: string
@@ -34,6 +35,20 @@ export async function send(
 ): Promise<number> {
   const input = detailsIn(details)
   if (typeof input === 'string') return wrong(input)
+  return sendCommand(station, what, input, options)
+}
+
+/**
+ * The same for what a command has in it as values.
+ * @param words of the answer for a person
+ */
+export async function sendCommand(
+  station: string,
+  what: string,
+  input: Readonly<Record<string, unknown>>,
+  options: SendOptions,
+  words = answerText,
+): Promise<number> {
   const minutes = Number(options.waitMinutes)
   if (!(minutes > 0 && minutes <= 10_000)) return wrong('--wait-minutes: expected a number, at most 10000')
   const broker = brokerFor(options)
@@ -41,6 +56,8 @@ export async function send(
   const key = privateKeyIn(options.key)
   if (typeof key === 'string') return wrong(key)
   const talk = new Talk({ station, what, input, group: options.group, key, minutes })
+  const tooLong = talk.tooLong()
+  if (tooLong !== undefined) return wrong(tooLong)
   const connected = await broker.connect({
     subscribe: [talk.topic('alive'), talk.topic('reply')],
     events: { onMessage: (message) => talk.hear(message), onLost: (detail) => talk.end({ lost: detail }) },
@@ -52,30 +69,17 @@ export async function send(
   talk.begin(connected.value)
   const ended = await talk.ended
   await connected.value.end()
-  return told(ended, options.json === true, station)
+  return told(ended, options.json === true, (answer) => words(answer, station))
 }
 
-function told(ended: Ended, json: boolean, station: string): number {
+function told(ended: Ended, json: boolean, words: (answer: Answer) => string): number {
   if ('lost' in ended) {
     tell(ended.lost)
     return 1
   }
   const { answer } = ended
-  process.stdout.write((json ? JSON.stringify(answer) : answerText(answer, station)) + '\n')
+  process.stdout.write((json ? answerJson(answer) : words(answer)) + '\n')
   return answer.ok === true ? 0 : 1
-}
-
-function answerText({ ok, words, refused, health, faults }: Answer, station: string): string {
-  if (health !== undefined) return JSON.stringify(health, undefined, 2)
-  const what = words ?? faultWords(faults) ?? (ok === true ? 'done' : 'refused')
-  const reason = typeof refused === 'string' ? ` (${refused})` : ''
-  return `${station}: ${typeof what === 'string' ? what : JSON.stringify(what)}${reason}`
-}
-
-/** What is wrong with an entry for the site log, all at once. */
-function faultWords(faults: unknown): string | undefined {
-  if (!Array.isArray(faults)) return undefined
-  return faults.map(({ words }: { words: string }) => words).join('; ')
 }
 
 /** name=value; hours, from and to are numbers where they look like one. For the site log from and to are times. */
@@ -126,11 +130,11 @@ interface Asked {
   readonly group: string
   readonly station: string
   readonly what: string
-  readonly input: Record<string, unknown>
+  readonly input: Readonly<Record<string, unknown>>
   readonly key: KeyObject
   readonly minutes: number
 }
-type Answer = Readonly<Record<string, unknown>>
+export type Answer = Readonly<Record<string, unknown>>
 type Ended = { readonly answer: Answer } | { readonly lost: string }
 
 /**
@@ -171,36 +175,41 @@ class Talk {
   }
 
   hear({ topic, payload }: Message): void {
-    const said = parsed(payload)
-    if (topic === this.topic('alive') && /^[0-9a-f]{8}$/.test(String(said.boot))) {
-      this.boot = String(said.boot)
+    const said = readAnswer(payload)
+    const boot = bootIn(said)
+    if (topic === this.topic('alive') && boot !== undefined) {
+      this.boot = boot
       this.ask()
     }
     const isOurs = said.key === this.publicKey && said.number === this.number
     if (topic === this.topic('reply') && isOurs && said.boot === this.asked) this.end({ answer: said })
   }
 
+  /** In words; undefined where stations take a command of this length. */
+  tooLong(): string | undefined {
+    const { length } = this.signed('00000000')
+    if (length <= longestCommandBytes) return undefined
+    return `${this.about.what}: signed it is ${length} bytes, and a station takes at most ${longestCommandBytes}; leave out what need not be said`
+  }
+
+  private signed(boot: string): Uint8Array {
+    const { group, station, what, input, key, minutes } = this.about
+    const now = Date.now()
+    const number = this.number || now
+    const head = { group, station, boot, key: this.publicKey, number, do: what, with: input }
+    const window = { from: utcMillis(now), until: utcMillis(now + minutes * 60_000) }
+    return signedCommand({ ...head, ...window }, (bytes) => sign(null, bytes, key))
+  }
+
   private ask(): void {
     const { session, boot } = this
     if (!session || boot === undefined || boot === this.asked) return
     this.asked = boot
-    const { group, station, what, input, key, minutes } = this.about
-    const now = Date.now()
-    this.number = Math.max(now, this.number + 1)
-    const head = { group, station, boot, key: this.publicKey, number: this.number, do: what, with: input }
-    const window = { from: utcMillis(now), until: utcMillis(now + minutes * 60_000) }
-    const payload = signedCommand({ ...head, ...window }, (bytes) => sign(null, bytes, key))
+    this.number = Math.max(Date.now(), this.number + 1)
+    const payload = this.signed(boot)
     const response = { responseTopic: this.topic('reply'), correlation: randomBytes(8) }
     void session.publish(this.topic('command'), payload, { retain: false, ...response }).then((sent) => {
       if (!sent.ok) this.end({ lost: faultText(sent.fault) })
     })
-  }
-}
-
-function parsed(payload: Uint8Array): Answer {
-  try {
-    return Object(JSON.parse(Buffer.from(payload).toString())) as Answer
-  } catch {
-    return {}
   }
 }

@@ -2,6 +2,7 @@ import type { Command } from 'commander'
 import type { BrokerConfigOptions } from './broker-config.js'
 import { addArchiveCommands } from './stations-commands.js'
 import { addSendCommand } from './send-command.js'
+import { addSettingsCommand } from './settings-command.js'
 
 type Finish = (code: Promise<number>) => Promise<void>
 
@@ -10,6 +11,7 @@ export function addStationsCommand(program: Command, finish: Finish): void {
   const stations = program.command('stations').description('the stations of a group and their broker')
   addArchiveCommands(stations, finish)
   addSendCommand(stations, finish)
+  addSettingsCommand(stations, finish)
   stations
     .command('broker-config <folder>')
     .description(
