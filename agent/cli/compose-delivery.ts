@@ -24,15 +24,7 @@ import type {
   WebhookSettings,
 } from '../settings/settings.js'
 import type { ModemPorts, StationOptions, StationPorts } from '../station/station.js'
-import {
-  bad,
-  good,
-  type Fault,
-  type IncomingText,
-  type LocalDay,
-  type MessageWay,
-  type Outcome,
-} from '../terms/terms.js'
+import { bad, good, type Fault, type LocalDay, type MessageWay, type Outcome } from '../terms/terms.js'
 
 /**
  * Undefined where the settings name nobody.
@@ -139,11 +131,7 @@ export function modemOf({ pinFile }: SmsSettings, dataFolder: string, port: Mode
 }
 
 const modemPorts = (modem: Modem): ModemPorts => ({
-  texts: async () => {
-    const texts: IncomingText[] = []
-    const read = await modem.readTexts((text) => void texts.push(text))
-    return read.ok || texts.length > 0 ? good(texts) : read
-  },
+  texts: (heard) => modem.readTexts(heard),
   standing: async (link) => {
     const view = await modem.look()
     return view.ok ? good(modemWords(view.value, link)) : view

@@ -5,8 +5,8 @@ import type { Fault, FaultCode, IncomingText, MonoSeconds, Outcome } from '../te
 export type LinkWord = 'up' | 'down' | 'not used'
 
 export interface ModemPorts {
-  /** SMS that came since the last call, read and deleted. */
-  readonly texts: () => Promise<Outcome<readonly IncomingText[]>>
+  /** SMS that came since the last call, read and deleted; those before a fault are heard all the same. */
+  readonly texts: (heard: (text: IncomingText) => void) => Promise<Outcome<unknown>>
   /** SIM, network and signal in one line for people; `link` is whether data gets through. */
   readonly standing: (link: LinkWord) => Promise<Outcome<string>>
 }
@@ -60,10 +60,9 @@ export class ModemTalk {
 
   private async ask(): Promise<void> {
     const { mono, heard, link } = this.hooks
-    const texts = await this.ports.texts()
-    this.tell(texts.ok ? undefined : texts.fault)
-    if (!texts.ok) return
-    texts.value.forEach(heard)
+    const read = await this.ports.texts(heard)
+    this.tell(read.ok ? undefined : read.fault)
+    if (!read.ok) return
     const now = link(mono())
     const isOld = !this.stood || mono() - this.stood.at >= standingEverySeconds || this.stood.link !== now
     if (!isOld) return

@@ -3,14 +3,13 @@ import { FaultBoard } from '../../agent/health/health.js'
 import { ModemTalk, type LinkWord } from '../../agent/station/modem-talk.js'
 import { bad, good, monoSeconds, type IncomingText, type Outcome } from '../../agent/terms/terms.js'
 
-type Texts = Outcome<readonly IncomingText[]>
-
 class Told {
   now = 0
   isUp = true
   link: LinkWord = 'up'
   mayBeAnswered = false
-  texts: Texts = good([])
+  texts: readonly IncomingText[] = []
+  fault: Outcome<unknown> = good(undefined)
   standing: Outcome<string> = good('registered')
   asked = 0
   readonly askedFor: LinkWord[] = []
@@ -19,7 +18,11 @@ class Told {
   private work: Promise<unknown> = Promise.resolve()
   readonly talk = new ModemTalk(
     {
-      texts: () => (this.asked++, Promise.resolve(this.texts)),
+      texts: (heard) => {
+        this.asked++
+        this.texts.forEach(heard)
+        return Promise.resolve(this.fault)
+      },
       standing: (link) => (this.askedFor.push(link), Promise.resolve(this.standing)),
     },
     {
@@ -51,7 +54,7 @@ describe('the talk with the modem', () => {
     await told.live(3600)
     expect(told.asked).toBe(12)
     told.mayBeAnswered = true
-    told.texts = good([{ from: '+10005550100', text: 'K7Q4' }])
+    told.texts = [{ from: '+10005550100', text: 'K7Q4' }]
     await told.live(7200)
     expect(told.asked).toBeGreaterThanOrEqual(12 + 55)
     expect(told.heard.length).toBe(told.asked - 12)
@@ -73,17 +76,26 @@ describe('the talk with the modem', () => {
 
   it('tells what the modem lacks, until it no longer does', async () => {
     const told = new Told()
-    told.texts = bad('sms-silent', 'no answer')
+    told.fault = bad('sms-silent', 'no answer')
     await told.live(20)
     expect(told.codes()).toEqual(['sms-silent'])
-    told.texts = bad('sms-port', 'gone')
+    told.fault = bad('sms-port', 'gone')
     await told.live(620)
     expect(told.codes()).toEqual(['sms-port'])
     expect(told.askedFor).toEqual([])
-    told.texts = good([])
+    told.fault = good(undefined)
     await told.live(1220)
     expect(told.codes()).toEqual([])
     expect(told.askedFor).toEqual(['up'])
+  })
+
+  it('hears what came before a reading failed, and tells that it failed', async () => {
+    const told = new Told()
+    told.texts = [{ from: '+10005550100', text: 'K7Q4' }]
+    told.fault = bad('sms-silent', 'no answer')
+    await told.live(20)
+    expect(told.heard).toEqual([{ from: '+10005550100', text: 'K7Q4' }])
+    expect(told.codes()).toEqual(['sms-silent'])
   })
 
   it('leaves a modem alone that has no power', async () => {
