@@ -164,6 +164,15 @@ export const troubleRules: Readonly<Record<TroubleRuleName, TroubleRule>> = {
     offDelaySeconds: hour,
     settleSeconds: hour,
   },
+  'settings-afar': {
+    ...usual,
+    priority: 'low',
+    words: 'settings came from afar',
+    raisedWhen: 'they are on trial, or were not kept; over when they are kept, or after the next start',
+    firstThing: 'if nobody of yours did it: restart the agent, then take away the key (keys remove-operator)',
+    codes: ['settings-on-trial', 'settings-fell-back'],
+    offDelaySeconds: 0,
+  },
   'case-temperature': {
     ...usual,
     priority: 'normal',

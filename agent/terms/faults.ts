@@ -149,16 +149,16 @@ const kinds = {
   'settings-on-trial': {
     severity: 'note',
     transient: true,
-    words: 'settings that came from afar are on trial; any restart brings those before them back',
+    words: 'settings from afar are on trial; any restart ends it',
     firstThing:
-      'who pushed them: look whether the station does well, and confirm (stations settings STATION --confirm ID)',
+      'if you pushed them, look how the station does and confirm them: stations settings STATION --confirm ID',
   },
   'settings-fell-back': {
     severity: 'warning',
     transient: false,
-    words: 'settings that came from afar are not in force; those before them are',
+    words: 'settings from afar were not kept; those before are in force',
     firstThing:
-      'see in the detail what ended them; push them again if they are still wanted (stations settings)',
+      'see in the detail what ended them; if they are still wanted, push them again: stations settings',
   },
   'layout-invalid': {
     severity: 'trouble',

@@ -18,6 +18,7 @@ export const troubleRuleNames = [
   'link-down',
   'restart-loop',
   'two-stores',
+  'settings-afar',
   'case-temperature',
   'case-open',
   'sensor-aging',

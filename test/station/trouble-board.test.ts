@@ -38,6 +38,8 @@ describe('faults that other parts tell', () => {
     ['two-stores', 'store-twins', 'uplink'],
     ['two-stores', 'client-id-clash', 'uplink'],
     ['backlog', 'lines-parked', 'uplink'],
+    ['settings-afar', 'settings-on-trial', 'settings'],
+    ['settings-afar', 'settings-fell-back', 'settings'],
   ] as [string, FaultCode, string][])(
     'raise %s while %s stands for long enough, and end it',
     async (...given) => {
