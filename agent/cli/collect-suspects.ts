@@ -1,33 +1,36 @@
-/** Once a day, each station of the archive beside its neighbours: does one that lives measure nonsense? */
-import { readFileSync } from 'node:fs'
+/**
+ * Once a day, each station of the archive beside its neighbours: does one that lives measure nonsense? Days are those of local
+ * standard time, whole ones, looked at in the morning: by then what waited for the hours of a modem has come, and people are up.
+ */
+import { execFile, type ChildProcess } from 'node:child_process'
+import { existsSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
-import { suspicionsOf, type StationHours, type Suspicion } from '../analysis/analysis.js'
-import { isHour } from '../averages/averages.js'
 import type { Reason } from '../collector/collector.js'
-import { addUtcSeconds, utcMillis, utcText, type Log, type UtcMillis } from '../terms/terms.js'
-import { findAverages, utcOf, type SeriesFigures } from './averages.js'
-import { openStores, type DeskStore } from './desk.js'
-import type { DeskZone } from './desk-zone.js'
+import { utcMillis, type Log, type UtcMillis } from '../terms/terms.js'
+import { lookAtStations } from './suspects-look.js'
 import { writeWhole } from './write-whole.js'
 
 const fileName = 'suspects.json'
-const hourMillis = 3_600_000
-const dayMillis = 24 * hourMillis
-/** What the longest look goes back, and some days. */
-const lookDays = 150
-/** Neighbours of one station: more tell no more, and each is read. */
-const mostNeighbours = 8
-const mostStations = 2000
+const dayMillis = 86_400_000
+const lookHour = 8
+/** Reading a large archive takes minutes to hours, and packs must be taken meanwhile. */
+const program = join(import.meta.dirname, 'suspects-child.js')
+const limits = { timeout: 12 * 3_600_000, maxBuffer: 64 << 20 } as const
+
+type Found = Readonly<Record<string, readonly Reason[]>>
 
 export class Suspects {
   private found = new Map<string, readonly Reason[]>()
   private lookedDay: number | undefined
   private work: Promise<void> | undefined
+  private child: ChildProcess | undefined
   private isEnding = false
 
+  /** @param standardOffsetMinutes minutes of local standard time ahead of UTC */
   constructor(
     private readonly archive: string,
     private readonly log: Pick<Log, 'warn'>,
+    private readonly standardOffsetMinutes = 0,
   ) {
     this.restore()
   }
@@ -36,14 +39,16 @@ export class Suspects {
     return this.found.get(station) ?? []
   }
 
-  /** A look begins with the first step of each day of UTC, over restarts too. @param utc undefined while no clock is trusted */
+  /** A look begins with the first step after 8 h of each day, over restarts too. @param utc undefined while no clock is trusted */
   step(utc: UtcMillis | undefined): void {
     if (utc === undefined || this.work) return
-    const day = Math.floor(utc / dayMillis)
+    const local = utc + this.standardOffsetMinutes * 60_000
+    const day = Math.floor(local / dayMillis - lookHour / 24)
     if (day === this.lookedDay) return
     this.lookedDay = day
-    this.work = this.look(utc)
-      .catch((error: unknown) => this.log.warn(`stations were not compared: ${String(error)}`))
+    const midnight = Math.floor(local / dayMillis) * dayMillis - this.standardOffsetMinutes * 60_000
+    this.work = this.look(utcMillis(midnight), day)
+      .catch((error: unknown) => this.log.warn(`stations were not compared: ${(error as Error).message}`))
       .finally(() => (this.work = undefined))
   }
 
@@ -52,23 +57,32 @@ export class Suspects {
     await this.work
   }
 
-  /** Ends with the station that is read now; what is missing is looked at after the next start. */
+  /** Ends the look that is under way; what is missing is looked at after the next start. */
   end(): Promise<void> {
     this.isEnding = true
+    this.child?.kill('SIGKILL')
     return this.settled()
   }
 
-  private async look(utc: UtcMillis): Promise<void> {
-    const to = utcMillis(Math.floor(utc / hourMillis) * hourMillis)
-    const from = addUtcSeconds(to, -lookDays * 86_400)
-    const all = await hoursOfStations(this.archive, from, lookDays * 24, () => this.isEnding)
-    if (!all) return
-    this.found = new Map(
-      all.map((one) => [one.name, suspicionsOf(from, one, besides(all, one)).map(reasonOf)]),
-    )
-    const suspects = Object.fromEntries([...this.found].filter(([, reasons]) => reasons.length > 0))
-    const day = Math.floor(utc / dayMillis)
+  private async look(to: UtcMillis, day: number): Promise<void> {
+    const suspects = existsSync(program)
+      ? await this.apart(to)
+      : await lookAtStations(this.archive, to, () => this.isEnding)
+    if (!suspects || this.isEnding) return
+    this.found = new Map(Object.entries(suspects))
     writeWhole(join(this.archive, fileName), JSON.stringify({ v: 1, day, suspects }, null, 1) + '\n')
+  }
+
+  private apart(to: UtcMillis): Promise<Found | undefined> {
+    return new Promise((resolve, reject) => {
+      const words = [program, this.archive, String(to)]
+      this.child = execFile(process.execPath, words, limits, (error, out, complaint) => {
+        this.child = undefined
+        if (!error) resolve(JSON.parse(out) as Found)
+        else if (this.isEnding) resolve(undefined)
+        else reject(new Error(complaint.trim() || (error.killed ? 'it took too long' : 'it was ended')))
+      })
+    })
   }
 
   /** What the last look found holds until the next. */
@@ -91,79 +105,3 @@ const isReason = (value: unknown): value is Reason => {
   const { code, state, words, firstThing } = Object(value) as Record<string, unknown>
   return state === 'suspect' && [code, words, firstThing].every((text) => typeof text === 'string')
 }
-
-const reasonOf = ({ code, words, firstThing, since }: Suspicion): Reason => ({
-  ...{ code, state: 'suspect', words, firstThing },
-  since: utcText(since),
-  tell: 'normal',
-})
-
-/** Those that follow it by name, as many as tell something. */
-function besides(all: readonly StationHours[], one: StationHours): readonly StationHours[] {
-  const at = all.indexOf(one)
-  return [...all.slice(at + 1), ...all.slice(0, at)].slice(0, mostNeighbours)
-}
-
-/** Hours of PM2.5 of every station that has any, by name; `from` is the start of the first. Undefined: it was ended. */
-async function hoursOfStations(
-  archive: string,
-  from: UtcMillis,
-  hours: number,
-  isEnding: () => boolean,
-): Promise<StationHours[] | undefined> {
-  const opened = await openStores(archive)
-  if (!opened.ok) return []
-  const byStation = new Map<string, DeskStore[]>()
-  for (const store of opened.value)
-    byStation.set(store.station, [...(byStation.get(store.station) ?? []), store])
-  const all: StationHours[] = []
-  for (const [name, stores] of [...byStation].sort(([a], [b]) => (a < b ? -1 : 1)).slice(0, mostStations)) {
-    if (isEnding()) return undefined
-    const own = await hoursOf(stores, from, hours)
-    if (own) all.push({ name, hours: own })
-  }
-  return all
-}
-
-interface Found {
-  readonly figures: SeriesFigures
-  readonly zone: DeskZone
-  readonly newest: number
-}
-
-/** The series that is newest now, in all stores: another unit, place or scaling is another series. */
-async function hoursOf(
-  stores: readonly DeskStore[],
-  from: UtcMillis,
-  hours: number,
-): Promise<Float64Array | undefined> {
-  const found: Found[] = []
-  for (const { folder } of stores) {
-    const day = utcText(addUtcSeconds(from, -86_400)).slice(0, 10)
-    const read = await findAverages({ store: folder, channel: ['pm2_5'], from: day })
-    if (!read.ok) continue
-    const { figures, zone } = read.value
-    for (const one of figures) {
-      const last = one.rows.at(-1)
-      if (last) found.push({ figures: one, zone, newest: utcOf(last.figure.from, zone) })
-    }
-  }
-  const [newest] = [...found].sort((a, b) => b.newest - a.newest)
-  if (!newest) return undefined
-  const same = found.filter((one) => keyOf(one) === keyOf(newest))
-  const values = new Float64Array(hours).fill(NaN)
-  for (const { figures, zone } of same)
-    for (const { figure } of figures.rows) {
-      const at = Math.floor((utcOf(figure.from, zone) - from) / hourMillis)
-      if (at >= 0 && at < hours && isHour(figure)) values[at] = figure.mean
-    }
-  return values
-}
-
-const keyOf = ({ figures: { series } }: Found): string =>
-  JSON.stringify([
-    series.column.channel,
-    series.column.scaling,
-    series.unit?.serial,
-    series.deployment?.place,
-  ])

@@ -9,7 +9,7 @@ import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
 import { systemRandom } from '../hardware/random.js'
 import { startTicker } from '../hardware/ticker.js'
 import { addSeconds, faultText, type Broker, type Fault, type FaultCode, type Log } from '../terms/terms.js'
-import type { CollectorSettings } from '../settings/settings.js'
+import { standardOffsetMinutes, type CollectorSettings } from '../settings/settings.js'
 import { archivesIn, spoolIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
 import { openAlerts } from './collect-alerts.js'
@@ -112,7 +112,7 @@ async function live(
     raise: (fault: Fault) => board.raise(part, fault, clock.mono()),
     clear: (...codes: FaultCode[]) => board.clear(part, ...codes),
   })
-  const suspects = new Suspects(options.archive, log)
+  const suspects = new Suspects(options.archive, log, localMinutes(settings))
   const spool = await spoolIn(options.archive)
   if (!spool.ok) board.raise('collector', spoolRefused(spool.fault), clock.mono())
   const database = besideArchive(settings, faultsOf('postgres'))
@@ -169,6 +169,10 @@ async function live(
     process.once('SIGINT', end)
   })
 }
+
+/** Of the people who are told. */
+const localMinutes = (settings: CollectorSettings | undefined): number =>
+  settings ? standardOffsetMinutes({ station: { timeZone: settings.timeZone } }) : 0
 
 const limitsIn = (settings: CollectorSettings | undefined) =>
   settings && {

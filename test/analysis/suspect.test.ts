@@ -1,6 +1,8 @@
 /**
  * Suspect rules on ../shared/data, four years of three sites: levels of gain, floor and noise are chosen on the first two years
- * by a rule that sees sound stations only; faults and false alarms are judged on the last two.
+ * by a rule that sees sound stations only; faults and false alarms are judged on the last two. That rule was made when figures of
+ * both halves had been seen, and looks and levels of flatness were set with all four years in view: so the last two are not
+ * unseen. PM10 of the same hours was: the last test is the one look at it, with everything as it stood, and nothing was changed after.
  */
 import { describe, expect, it } from 'vitest'
 import {
@@ -14,12 +16,13 @@ import { sharedJson, sharedText } from '../support/shared-reference.js'
 
 const isHere = sharedJson('reference/hourly-sites-expected.json') !== undefined
 const sites = ['Dongsi', 'Dingling', 'Shunyi']
-const hoursOf = (site: string): Float64Array =>
+const columnOf = (site: string, column: number): Float64Array =>
   Float64Array.from(sharedText(`data/${site}.csv.gz`).trim().split('\n').slice(1), (row) => {
-    const cell = row.split(',')[5]
+    const cell = row.split(',')[column]
     return cell === 'NA' ? NaN : Number(cell)
   })
-const data = isHere ? sites.map((name) => ({ name, hours: hoursOf(name) })) : []
+const dataOf = (column: number): Float64Array[] => (isHere ? sites.map((name) => columnOf(name, column)) : [])
+const sound = dataOf(5)
 
 type Fault = (value: number, hoursSince: number, noise: number, held: number) => number
 const faults: Readonly<Record<string, { change: Fault; codes: SuspectCode[] }>> = {
@@ -60,10 +63,10 @@ const seenOn = (
   return suspicionsOf(utcMillis(Date.UTC(2013, 2, 1)), named[who], others, levels)
 }
 
-function injected(who: number, fromDay: number, change: Fault): Float64Array[] {
+function injected(who: number, fromDay: number, change: Fault, data = sound): Float64Array[] {
   const draw = normals()
-  const held = data[who].hours.subarray(0, fromDay * 24).findLast((value) => !Number.isNaN(value))!
-  return data.map(({ hours }, i) =>
+  const held = data[who].subarray(0, fromDay * 24).findLast((value) => !Number.isNaN(value))!
+  return data.map((hours, i) =>
     i !== who
       ? hours
       : hours.map((v, h) => (h < fromDay * 24 ? v : change(v, h - fromDay * 24, draw(), held))),
@@ -74,8 +77,14 @@ function injected(who: number, fromDay: number, change: Fault): Float64Array[] {
 const lookEvery = 10
 const longestDays = 80
 /** Days until the first right word; undefined where there is none within 80 days; looked at every second day. */
-function delayOf(who: number, fromDay: number, fault: string, alone: boolean): number | undefined {
-  const series = injected(who, fromDay, faults[fault].change)
+function delayOf(
+  who: number,
+  fromDay: number,
+  fault: string,
+  alone: boolean,
+  data = sound,
+): number | undefined {
+  const series = injected(who, fromDay, faults[fault].change, data)
   for (let day = fromDay + 2; day <= fromDay + longestDays; day += 2)
     if (seenOn(day, series, who, alone).some(({ code }) => faults[fault].codes.includes(code)))
       return day - fromDay
@@ -84,9 +93,8 @@ function delayOf(who: number, fromDay: number, fault: string, alone: boolean): n
 
 const chosenOn = { from: 0, to: 730 }
 const judgedOn = { from: 730, to: 1461 }
-const stationYears = (3 * (judgedOn.to - judgedOn.from)) / 365.25
+const stationYears = ({ from, to }: typeof chosenOn): number => (3 * (to - from)) / 365.25
 const starts = [780, 870, 960, 1050, 1170]
-const sound = data.map(({ hours }) => hours)
 
 const lookDays = ({ from, to }: typeof chosenOn, every: number): number[] =>
   Array.from({ length: Math.ceil((to - from) / every) }, (_, i) => from + i * every)
@@ -112,12 +120,12 @@ const chosen = () => ({
 })
 
 /** As a collector looks, each day; days one after the other that say the same of a station are one alarm. */
-function falseAlarms(alone: boolean): Record<string, number> {
+function falseAlarms(alone: boolean, span = judgedOn, data = sound): Record<string, number> {
   const alarms: Record<string, number> = {}
   for (const who of [0, 1, 2]) {
     let before: readonly SuspectCode[] = []
-    for (const day of lookDays(judgedOn, 1)) {
-      const codes = seenOn(day, sound, who, alone).map(({ code }) => code)
+    for (const day of lookDays(span, 1)) {
+      const codes = seenOn(day, data, who, alone).map(({ code }) => code)
       for (const code of codes) if (!before.includes(code)) alarms[code] = (alarms[code] ?? 0) + 1
       before = codes
     }
@@ -125,12 +133,12 @@ function falseAlarms(alone: boolean): Record<string, number> {
   return alarms
 }
 
-const perYear = (alarms: Record<string, number>): number =>
-  Object.values(alarms).reduce((sum, count) => sum + count, 0) / stationYears
+const perYear = (alarms: Record<string, number>, span = judgedOn): number =>
+  Object.values(alarms).reduce((sum, count) => sum + count, 0) / stationYears(span)
 
-function report(alone: boolean, names = Object.keys(faults)) {
+function report(alone: boolean, names = Object.keys(faults), from = starts, data = sound) {
   const rows = names.map((fault) => {
-    const delays = starts.flatMap((from) => [0, 1, 2].map((who) => delayOf(who, from, fault, alone)))
+    const delays = from.flatMap((day) => [0, 1, 2].map((who) => delayOf(who, day, fault, alone, data)))
     const found = delays.filter((delay) => delay !== undefined).sort((a, b) => a - b)
     const middle = found[Math.floor(found.length / 2)]
     return { fault, tried: delays.length, found: found.length, middle, longest: found.at(-1) }
@@ -151,7 +159,7 @@ describe.skipIf(!isHere)('suspect rules on four years of three sites', () => {
 
   it('seldom suspect a sound station in the last two years', () => {
     const [beside, alone] = [falseAlarms(false), falseAlarms(true)]
-    const told = { stationYears: stationYears.toFixed(1), beside, alone }
+    const told = { stationYears: stationYears(judgedOn).toFixed(1), beside, alone }
     console.info(
       `false alarms in the last two years, a look a day: ${perYear(beside).toFixed(2)} a station-year`,
       told,
@@ -189,4 +197,18 @@ describe.skipIf(!isHere)('suspect rules on four years of three sites', () => {
         if (seenOn(day, series, who, false).some(({ code }) => code.startsWith('gain'))) accused++
     expect(accused).toBe(0)
   })
+
+  it('on PM10 of the same hours, which nobody had looked at, with everything as it stood: printed', () => {
+    const data = dataOf(6)
+    const span = { from: 0, to: 1461 }
+    const beside = falseAlarms(false, span, data)
+    console.info(
+      `PM10: ${perYear(beside, span).toFixed(2)} false alarms a station-year in four years`,
+      beside,
+    )
+    const rows = report(false, Object.keys(faults), [200, 330, 460, 590, ...starts], data)
+    // It came to 4.5, and to 22 of 27 of the offset and all others: this notices what gets worse.
+    expect(perYear(beside, span)).toBeLessThan(5.5)
+    for (const { fault, tried, found } of rows) expect(found / tried, fault).toBeGreaterThanOrEqual(0.75)
+  }, 600_000)
 })

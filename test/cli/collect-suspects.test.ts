@@ -1,11 +1,11 @@
-import { existsSync, readFileSync, writeFileSync } from 'node:fs'
+import { existsSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { Suspects } from '../../agent/cli/collect-suspects.js'
 import { openFolder } from '../../agent/hardware/disk.js'
 import { seededRandom } from '../../agent/simulation/random.js'
 import { openStore } from '../../agent/store/store.js'
-import { utcMillis, type RecordLine } from '../../agent/terms/terms.js'
+import { utcMillis, utcText, type RecordLine } from '../../agent/terms/terms.js'
 import { anchor, minute, newFolder, oneSet, removeFolders, siteEntry, value, type Make } from './desk-rig.js'
 
 afterAll(removeFolders)
@@ -40,7 +40,11 @@ async function put(archive: string, station: string, n: number, lines: readonly 
   const storeId = `11111111-2222-4333-8444-55555555550${n}`
   const disk = value(await openFolder(join(archive, station, storeId), { create: true }))
   const store = value(await openStore({ disk, newStoreId: () => storeId, station }))
-  for (const make of lines) store.append(make, make(1).kind === 'record' ? oneSet : undefined)
+  for (const [i, make] of lines.entries()) {
+    store.append(make, make(1).kind === 'record' ? oneSet : undefined)
+    // A store holds so many lines in memory, and no more.
+    if (i % 1000 === 0) value(await store.flush())
+  }
   value(await store.flush())
   await disk.close()
 }
@@ -86,6 +90,34 @@ describe('the stations of an archive beside each other', () => {
     suspects.step(utcMillis(now + 86_400_000))
     await suspects.settled()
     expect(codes(suspects, 'quarry')).toEqual(['gain-step'])
+  })
+
+  it('are looked at after 8 h of the local standard time of the group, whole days of it', async () => {
+    const archive = newFolder()
+    await put(archive, 'gate', 1, hoursOf(1, sound))
+    await put(archive, 'harbour', 2, hoursOf(2, sound))
+    const suspects = new Suspects(archive, { warn: (words) => told.push(words) }, 10 * 60)
+    const lookedAfter = async (hours: number): Promise<number | undefined> => {
+      rmSync(join(archive, 'suspects.json'), { force: true })
+      suspects.step(utcMillis(now + hours * 3_600_000))
+      await suspects.settled()
+      return existsSync(join(archive, 'suspects.json')) ? hours : undefined
+    }
+    const looks: (number | undefined)[] = []
+    // At UTC+10 the hour 8 is 22 h of UTC.
+    for (let hours = 12; hours < 72; hours++) looks.push(await lookedAfter(hours))
+    expect(looks.filter((one) => one !== undefined)).toEqual([12, 22, 46, 70])
+    await put(
+      archive,
+      'quarry',
+      3,
+      hoursOf(3, (day) => (day < days - 12 ? 1 : 0.45)),
+    )
+    // The newest midnight there is ten hours before that of UTC; what came after it counts the next day.
+    const early = new Suspects(archive, { warn: () => undefined }, 10 * 60)
+    early.step(utcMillis(now - 1))
+    await early.settled()
+    expect(early.of('quarry')[0]?.since).toBe(utcText(utcMillis(now - 10 * 3_600_000 - 10 * 86_400_000)))
   })
 
   it('are not read again by a restart on the same day, and a stop does not wait for those that were not read yet', async () => {
