@@ -6,6 +6,8 @@ const listLimitSeconds = 20
 const mostAtOnce = 50
 /** An answer to an alert is a word and a code. */
 const longestText = 320
+/** Twenty digits, or as many letters of a name as hex digits of UCS-2. */
+const longestNumber = 80
 
 /**
  * Reads every message that came in, gives it on, and deletes it: a SIM that is full takes none. One that could not be given on
@@ -41,7 +43,7 @@ async function placesOf(talk: Talk): Promise<Outcome<number[]>> {
     limitSeconds: listLimitSeconds,
   })
   if (answer.kind !== 'ok') return answerFault(talk, answer)
-  const places = answer.lines.flatMap((line) => /^\+CMGL:\s*(\d+),/.exec(line)?.[1] ?? [])
+  const places = answer.lines.flatMap((line) => /^\+CMGL:\s*(\d{1,5}),/.exec(line)?.[1] ?? [])
   return good([...new Set(places.map(Number))].slice(0, mostAtOnce))
 }
 
@@ -66,7 +68,7 @@ async function readOne(
 /** +CMGR: "<stat>","<from>",… and its text in the lines after it; undefined for what did not come in. */
 export function readMessage([head = '', ...lines]: readonly string[]): IncomingText | undefined {
   const m = /^\+CMGR:\s*"REC (?:UN)?READ","([^"]*)"/.exec(head)
-  return m ? { from: m[1], text: readText(lines.join('\n').trim()) } : undefined
+  return m ? { from: m[1].slice(0, longestNumber), text: readText(lines.join('\n').trim()) } : undefined
 }
 
 /** Letters of European scripts and their signs: what hex digits must give to be taken for UCS-2 and not for a word. */
