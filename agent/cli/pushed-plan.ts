@@ -83,8 +83,11 @@ export async function judgePushed(
   { text, file: name, alone }: Pushed,
 ): Promise<Judgement<Plan>> {
   const own = readSettingsFile(file)
+  // What a person typed there is nobody's business who reads answers at the broker.
   if (!own.ok)
-    return refused(['the settings file at the station has faults and must be mended first', ...own.lines])
+    return refused([
+      'the settings file at the station has faults and must be mended first: motepost check names them there',
+    ])
   const base = baseOf(own.text)
   const before = alone ? undefined : await pushedFilesIn(own.settings.data.folder).kept()
   const kept = before?.base === base ? before.text : undefined

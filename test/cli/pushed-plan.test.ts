@@ -144,9 +144,11 @@ describe('a push', () => {
       expect.stringContaining('--alone'),
       expect.stringContaining('data.must_be_mounted: cannot be set from afar'),
     ])
-    writeFileSync(file, 'version: 1\nstation: {')
+    // The answer goes by a broker: it says nothing of what stands in the file.
+    writeFileSync(file, own.replace('time_zone: Etc/GMT', 'time_zone: "+1 555 0100"'))
     const broken = await push('health: { every_min: 20 }\n')
-    expect(!broken.ok && broken.lines[0]).toContain('must be mended first')
+    expect(!broken.ok && broken.lines).toEqual([expect.stringContaining('must be mended first')])
+    expect(JSON.stringify(broken)).not.toContain('555')
   })
 
   it('is refused where the station could hardly ever connect with it', async () => {
