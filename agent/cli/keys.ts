@@ -5,6 +5,7 @@ import { join } from 'node:path'
 import { credentialFile, keyCredential, keyName } from '../hardware/station-key.js'
 import { keyFingerprint } from '../store/store.js'
 import { operatorsFile, operatorsName } from './compose-commands.js'
+import { otherKeys, type OtherKey } from './earlier-keys.js'
 import {
   mostOperators,
   operatorName,
@@ -34,7 +35,7 @@ interface Listed {
 }
 
 /** Exit codes: 0 shown, 1 a file cannot be read, 2 wrong use. */
-export function showKeys(settings: string, { json }: { json?: boolean }): number {
+export async function showKeys(settings: string, { json }: { json?: boolean }): Promise<number> {
   const read = readSettingsFile(settings)
   if (!read.ok) return told(read.lines.join('\n'), 2)
   const listed = operatorsOf(settings)
@@ -43,7 +44,10 @@ export function showKeys(settings: string, { json }: { json?: boolean }): number
   const own = stationKeyOf(file)
   if (own !== undefined && 'fault' in own) return told(own.fault, 1)
   const { name } = read.settings.station
-  const station = own && { name, fingerprint: own.fingerprint, file }
+  const hasStore = existsSync(join(read.settings.data.folder, 'store.json'))
+  const others = await otherKeys(read.settings.data.folder, own?.publicKey)
+  const fingerprint = own && keyFingerprint(own.publicKey)
+  const station = own || hasStore ? { name, fingerprint, file, others } : undefined
   const operators = listed.operators.map(({ publicKey, ...rest }) => ({
     ...rest,
     fingerprint: keyFingerprint(publicKey),
@@ -51,30 +55,43 @@ export function showKeys(settings: string, { json }: { json?: boolean }): number
   process.stdout.write(
     json
       ? JSON.stringify({ v: 1, station, operators }) + '\n'
-      : shownText(station ?? { name, file }, operators),
+      : shownText({ name, fingerprint, file, hasStore }, others, operators),
   )
   return 0
 }
 
-type Shown = { readonly name: string; readonly fingerprint?: string; readonly file: string }
+interface Shown {
+  readonly name: string
+  readonly fingerprint?: string
+  readonly file: string
+  readonly hasStore?: boolean
+}
+
+const missing =
+  'not there: unless the service manager hands one over, the next start makes one for which nobody vouches'
 
 function shownText(
-  { name, fingerprint, file }: Shown,
+  { name, fingerprint, file, hasStore }: Shown,
+  others: readonly OtherKey[],
   operators: readonly { role: Role; name: string; fingerprint: string }[],
 ): string {
   const rows = [
-    ['station', name, fingerprint ?? 'none yet: it is made at the first start'],
+    ['station', name, fingerprint ?? (hasStore ? missing : 'none yet: it is made at the first start')],
+    ...others.map(({ is, row, at, fingerprint }) => [is, placeWords(is, row, at), fingerprint]),
     ...operators.map((one) => [one.role, one.name, one.fingerprint]),
   ]
   return [...tableText(rows, 3), `The station's key: ${file}`, ''].join('\n')
 }
 
-function stationKeyOf(file: string): { fingerprint: string } | { fault: string } | undefined {
+const placeWords = (is: OtherKey['is'], row: number, at: string | undefined): string =>
+  `${is === 'earlier' ? 'until' : 'by'} number ${row}${at === undefined ? '' : `, ${at}`}`
+
+function stationKeyOf(file: string): { publicKey: string } | { fault: string } | undefined {
   if (!existsSync(file)) return undefined
   try {
     const key = createPublicKey(createPrivateKey(readFileSync(file, 'utf8')))
     const hex = key.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
-    return { fingerprint: keyFingerprint(hex) }
+    return { publicKey: hex }
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException
     return {

@@ -90,7 +90,7 @@ function sealWords({ found }: Verified, keyAsked: boolean): string[] {
       signatures === 0 ? 'not signed yet' : signedTo > 0 ? `signed up to ${signedTo}` : 'no signature holds'
     words.push(`sealed up to number ${sealedTo}, ${signed}; newest number ${lastSeq}`)
   }
-  for (const use of keyUses) words.push(keyWords(use, keyAsked || use.publicKey !== keys[0]))
+  for (const use of keyUses) words.push(...keyWords(use, keyAsked || use.publicKey !== keys[0]))
   for (const [from, to] of gone)
     words.push(`numbers ${from} to ${to} were removed by the station to make room`)
   return words
@@ -99,15 +99,18 @@ function sealWords({ found }: Verified, keyAsked: boolean): string[] {
 const compareWords = ' (compare with what motepost status showed at the station, or give it with --key)'
 
 /** Which key signed from when to when, and who says that it may. */
-function keyWords(use: KeyUse, isKnown: boolean): string {
+function keyWords(use: KeyUse, isKnown: boolean): string[] {
   const { publicKey, signatures, from, to } = use
   const numbers = from === to ? `number ${from}` : `numbers ${from} to ${to}`
   const did =
     from === undefined
-      ? 'no signature yet'
+      ? 'no signature here'
       : `${signatures} ${signatures === 1 ? 'signature' : 'signatures'}, ${numbers}${timeWords(use)}`
-  const fingerprint = `${keyFingerprint(publicKey)}${isKnown ? '' : compareWords}`
-  return `key: ${fingerprint}: ${[did, cameWords(use)].filter(Boolean).join('; ')}`
+  const came = cameWords(use)
+  return [
+    `key: ${keyFingerprint(publicKey)}${isKnown ? '' : compareWords}`,
+    `  ${did}${came === '' ? '' : `; ${came}`}`,
+  ]
 }
 
 function timeWords({ since, until }: KeyUse): string {

@@ -1,0 +1,130 @@
+/** `keys rotate`: another key signs for the station from now on; through the running agent, or straight in the data folder. */
+import { existsSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { hasStationKey, keyName, nextKeyOf, stationKey } from '../hardware/station-key.js'
+import type { Settings } from '../settings/settings.js'
+import type { KeyChanged, KeyWish } from '../station/station.js'
+import {
+  finishRotation,
+  handOver,
+  handOverName,
+  keyFingerprint,
+  rotateKey,
+  type MakeEvent,
+  type Store,
+} from '../store/store.js'
+import { bad, done, good, type Outcome, type SigningKey } from '../terms/terms.js'
+import { onFolder } from './offline-folder.js'
+import { publicKeyIn } from './operators.js'
+import { folded, textWidth } from './plain-text.js'
+import { askStation, reachStation, refusalText } from './reach-station.js'
+
+export interface RotateOptions {
+  /** Public key that comes from outside: a file, or 64 hex digits. */
+  readonly to?: string
+  readonly lost?: boolean
+  readonly json?: boolean
+}
+
+type Changed = KeyChanged & { readonly sealed: boolean }
+
+/** Exit codes: 0 done, 1 it could not be, 2 wrong use. */
+export async function rotateStationKey(file: string, options: RotateOptions): Promise<number> {
+  const reached = reachStation(file)
+  if (!reached) return 2
+  const to = options.to === undefined ? undefined : publicKeyIn(textOf(options.to))
+  if (options.to !== undefined && to === undefined)
+    return told(
+      `--to ${options.to}: expected an Ed25519 public key (openssl pkey -in KEY -pubout), never the private one`,
+      2,
+    )
+  const { settings } = reached
+  const asked = await askStation(settings, { do: 'change-key', to, lost: options.lost === true })
+  const isOffline = !asked.ok && asked.fault.code === 'agent-not-running'
+  if (isOffline && isNeverStarted(settings))
+    return told(`${settings.data.folder} holds no key yet: it is made at the first start`, 2)
+  const answer = isOffline ? await rotateInFolder(settings, { to, isLost: options.lost }) : asked
+  const refused = refusalText(answer)
+  if (refused !== undefined) return told(refused, 1)
+  const changed = (answer as { value: Changed }).value
+  process.stdout.write(
+    (options.json ? JSON.stringify({ v: 1, ...changed, offline: isOffline }) : changedText(changed)) + '\n',
+  )
+  return changed.sealed ? 0 : 1
+}
+
+const told = (words: string, code: number): number => {
+  process.stderr.write(words + '\n')
+  return code
+}
+
+const textOf = (given: string): string => (existsSync(given) ? readFileSync(given, 'utf8') : given)
+
+const isNeverStarted = ({ data: { folder } }: Settings): boolean =>
+  !hasStationKey(folder) && !existsSync(join(folder, 'store.json'))
+
+/** Faults: key-given, key-lost, those of `onFolder`. */
+function rotateInFolder(settings: Settings, wish: KeyWish): Promise<Outcome<Changed>> {
+  return onFolder(settings, async ({ store, at }) => {
+    const { folder } = settings.data
+    const nextKey = nextKeyOf(folder)
+    const finished = nextKey.ok ? await finishRotation(store, nextKey.value) : done
+    if (!finished.ok) return finished
+    const key = await presentKey(folder)
+    if (!key.ok && (wish.to !== undefined || !wish.isLost)) return key
+    const event: MakeEvent = (seq, details) => ({ kind: 'event', seq, ...at, name: handOverName, details })
+    if (key.ok && wish.to !== undefined) return handOverTo(store, key.value, wish.to, event)
+    if (!nextKey.ok) return nextKey
+    const rotated = await rotateKey(store, key.ok ? key.value : undefined, nextKey.value, event)
+    if (!rotated.ok) return rotated
+    const sealed = await store.seal(rotated.value.key)
+    const { number, before, key: next } = rotated.value
+    return good({
+      ...{ number, key: keyFingerprint(next.publicKey), in_force: true, vouched_for: key.ok },
+      ...(before === undefined ? {} : { before: keyFingerprint(before) }),
+      sealed: sealed.ok,
+    })
+  })
+}
+
+/** The key that is there; none is made. */
+async function presentKey(folder: string): Promise<Outcome<SigningKey>> {
+  if (!hasStationKey(folder))
+    return bad(
+      'key-lost',
+      `${join(folder, keyName)} is not there; where the service manager hands the key over, ask again while the agent runs`,
+    )
+  const key = await stationKey(folder)
+  return key.ok ? key : bad('key-lost', key.fault.detail)
+}
+
+async function handOverTo(
+  store: Store,
+  key: SigningKey,
+  to: string,
+  event: MakeEvent,
+): Promise<Outcome<Changed>> {
+  const number = await handOver(store, key, to, event)
+  if (!number.ok) return number
+  const sealed = await store.seal()
+  const [next, before] = [keyFingerprint(to), keyFingerprint(key.publicKey)]
+  return good({
+    ...{ number: number.value, key: next, before, in_force: false, vouched_for: true, sealed: sealed.ok },
+  })
+}
+
+function changedText({ number, key, before, in_force, vouched_for, sealed }: Changed): string {
+  const what = in_force
+    ? `The station signs with a new key from number ${number} on.`
+    : `With number ${number} the key of the station hands over to another one. Put that one in its place and start the agent anew; until then the present one signs.`
+  const trust = vouched_for
+    ? 'The key before signed this: verify follows from either.'
+    : 'Nobody vouches for it: verify says so until it is given the new one (--key).'
+  return [
+    folded(what, textWidth, 0),
+    `new     ${key}`,
+    ...(before === undefined ? [] : [`before  ${before}`]),
+    folded(`${trust} Note the new fingerprint where you noted the one before.`, textWidth, 0),
+    ...(sealed ? [] : ['NOT sealed yet: the disk does not take it. The next hour tries again.']),
+  ].join('\n')
+}
