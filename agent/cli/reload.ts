@@ -57,6 +57,12 @@ const planText = ({ plan }: Preparation): string =>
     value instanceof RegExp ? value.source : value,
   )
 
+/**
+ * The fault travels to a broker and into archives: of a fault in the file it has the place and the key, and not what a person typed
+ * there. That is told beside the station, by this program and by `motepost check`.
+ */
 export function blame(station: Station, clock: SystemClock, words: string): void {
-  station.faults.raise('settings', { code: 'settings-invalid', detail: words }, clock.mono())
+  const detail =
+    /^(.*?:\d+:\d+)(?: ([a-z0-9_.[\]]*))?: /.exec(words)?.slice(1).filter(Boolean).join(' ') ?? words
+  station.faults.raise('settings', { code: 'settings-invalid', detail }, clock.mono())
 }

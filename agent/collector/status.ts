@@ -26,8 +26,9 @@ export function statusOf(view: CollectorView): Record<string, unknown> {
     ...(refusals.length === 0
       ? {}
       : { refused_lately: refusals.map(([topic, reason]) => ({ topic: topic.slice(0, 120), reason })) }),
-    faults: faults.map(({ code, detail }) => ({
-      ...{ code, detail, words: faultCatalogue[code].words, first_thing: faultCatalogue[code].firstThing },
+    // Their details are in the log: this is told to readers, and lies in the archive.
+    faults: faults.map(({ code }) => ({
+      ...{ code, words: faultCatalogue[code].words, first_thing: faultCatalogue[code].firstThing },
     })),
     stations: [...judged].sort((a, b) => (a.seen.station < b.seen.station ? -1 : 1)).map(stationOf),
   }

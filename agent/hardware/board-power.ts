@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto'
 import { readFile, rm, writeFile } from 'node:fs/promises'
 import { bad, type BoardPower, type Clock, type Outcome } from '../terms/terms.js'
 import { commandSwitch } from './power-switch.js'
@@ -47,9 +48,10 @@ export class BoardPowerCommand implements BoardPower {
     return `${this.path.name} and ${this.options.command[0]}`
   }
 
-  /** Another path or command wants a proof of its own. */
+  /** Another path or command wants a proof of its own. Hashed: somebody may have put a password among the words. */
   private get declared(): string {
-    return JSON.stringify({ ...this.path.declared, command: this.options.command })
+    const words = JSON.stringify({ ...this.path.declared, command: this.options.command })
+    return createHash('sha256').update(words).digest('hex')
   }
 
   look(): Promise<Outcome<string>> {

@@ -1,5 +1,6 @@
 import { execFile } from 'node:child_process'
 import { bad, done, type FaultCode, type Outcome, type PowerSwitch } from '../terms/terms.js'
+import { fitWords } from './way-words.js'
 
 /**
  * Runs an owner's command: one that takes a sensor's supply away and gives it back, or one that helps a link. No shell: the words go to the program as
@@ -17,7 +18,7 @@ export function commandSwitch(
     cycle: () =>
       new Promise<Outcome<void>>((resolve) => {
         execFile(program, words, options, (error, _out, complaint) => {
-          resolve(error ? bad(code, failure(program, error, complaint, limitSeconds)) : done)
+          resolve(error ? bad(code, failure(command, error, complaint, limitSeconds)) : done)
         }).stdin?.end()
       }),
   }
@@ -25,12 +26,18 @@ export function commandSwitch(
 
 type RunError = Error & { readonly code?: string | number | null; readonly killed?: boolean }
 
-function failure(program: string, error: RunError, complaint: string, limitSeconds: number): string {
+/** A program likes to repeat what it was given, and one of the words may be a password: neither they nor addresses are told. */
+function failure(
+  [program, ...words]: readonly string[],
+  error: RunError,
+  complaint: string,
+  limitSeconds: number,
+): string {
   const why = error.killed
     ? `did not end within ${limitSeconds} s`
     : typeof error.code === 'number'
       ? `ended with ${error.code}`
       : (error.code ?? 'could not be run')
-  const first = complaint.trim().split('\n')[0].slice(0, 120)
+  const first = fitWords(complaint.trim().split('\n')[0], words).slice(0, 120)
   return `${program} ${why}${first ? `: ${first}` : ''}`
 }

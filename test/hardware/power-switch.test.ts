@@ -23,6 +23,12 @@ describe('the command that cycles a sensor', () => {
     })
   })
 
+  it('does not repeat the words it was given, which may be a password, nor an address', async () => {
+    const script = 'console.error(process.argv[1] + " at https://a.example.org/b: no"); process.exit(1)'
+    const failed = await commandSwitch([node, '-e', script, 'Open.Sesame(1)'], 30).cycle()
+    expect(failed.ok ? '' : failed.fault.detail).toBe(`${node} ended with 1: … at … no`)
+  })
+
   it('is killed at its limit, and one that is not there is told', async () => {
     const hanging = await commandSwitch([node, '-e', 'setInterval(() => {}, 1000)'], 0.2).cycle()
     expect(hanging).toMatchObject({ ok: false, fault: { code: 'power-cycle-failed' } })

@@ -19,6 +19,8 @@ export interface MailServer {
 }
 
 export interface MailServerOptions {
+  /** 127.0.0.1 where none is named. */
+  readonly host?: string
   readonly certificate?: Certificate
   /** TLS from the first byte; else STARTTLS is offered where there is a certificate. */
   readonly secure?: boolean
@@ -71,7 +73,7 @@ export async function startMailServer(options: MailServerOptions = {}): Promise<
     },
   } satisfies SMTPServerOptions)
   server.on('error', () => undefined)
-  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve))
+  await new Promise<void>((resolve) => server.listen(0, options.host ?? '127.0.0.1', resolve))
   const { port } = server.server.address() as AddressInfo
   return { port, mails, stop: () => new Promise((resolve) => server.close(() => resolve())) }
 }

@@ -4,7 +4,7 @@
  */
 import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
-import { connect, createServer, type AddressInfo } from 'node:net'
+import { connect, createServer, isIP, type AddressInfo } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 
@@ -148,12 +148,12 @@ export interface Certificate {
 /** Times as openssl writes them, YYYYMMDDHHMMSSZ. */
 export const alwaysValid = { from: '20000101000000Z', to: '20990101000000Z' }
 
-/** A key and a self-signed certificate for a name, made with openssl in a folder. */
+/** A key and a self-signed certificate for a name or an address, made with openssl in a folder. */
 export function selfSigned(folder: string, name: string, validity = alwaysValid): Certificate {
   const of = (ending: string): string => join(folder, `${name}.${ending}`)
   writeFileSync(of('index'), '')
   writeFileSync(of('serial'), '01\n')
-  writeFileSync(of('ext'), `subjectAltName=DNS:${name}\nbasicConstraints=CA:TRUE\n`)
+  writeFileSync(of('ext'), `subjectAltName=${isIP(name) ? 'IP' : 'DNS'}:${name}\nbasicConstraints=CA:TRUE\n`)
   writeFileSync(
     of('cnf'),
     `[ca]\ndefault_ca=d\n[d]\ndatabase=${of('index')}\nserial=${of('serial')}\nnew_certs_dir=${folder}\n` +
