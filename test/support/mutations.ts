@@ -205,6 +205,26 @@ export class Mutations {
     return Object.fromEntries(entries)
   }
 
+  /** A value like a given one with one part of it changed: most of it still passes where it passed before. */
+  bentPart(value: unknown): unknown {
+    const isMap = typeof value === 'object' && value !== null
+    if (!isMap || this.once(8)) return this.bentLeaf(value)
+    const keys = Object.keys(value)
+    if (keys.length === 0) return this.odd()
+    const key = this.of(keys)
+    const part = this.bentPart((value as Record<string, unknown>)[key])
+    if (Array.isArray(value)) return value.map((one: unknown, i) => (String(i) === key ? part : one))
+    const entries = Object.entries(value).filter(([name]) => name !== key || !this.once(8))
+    return Object.fromEntries(
+      entries.map(([name, one]: [string, unknown]) => [name, name === key ? part : one]),
+    )
+  }
+
+  private bentLeaf(value: unknown): unknown {
+    if (typeof value === 'number' && this.once(2)) return value * 10 ** (this.pick(9) - 4)
+    return typeof value === 'string' && this.once(2) ? this.bentText(value) : this.odd()
+  }
+
   odd(): unknown {
     if (this.once(30)) return nested(this.pick(400))
     if (this.once(40)) return 'long '.repeat(this.pick(2000))
