@@ -4,6 +4,7 @@ import { folded, textWidth } from './plain-text.js'
 import type { Verified } from './verify.js'
 
 const mostShown = 40
+const mostKeys = 1000
 
 const kindWords: Readonly<Record<string, readonly [one: string, many: string]>> = {
   record: ['record', 'records'],
@@ -90,7 +91,9 @@ function sealWords({ found }: Verified, keyAsked: boolean): string[] {
       signatures === 0 ? 'not signed yet' : signedTo > 0 ? `signed up to ${signedTo}` : 'no signature holds'
     words.push(`sealed up to number ${sealedTo}, ${signed}; newest number ${lastSeq}`)
   }
-  for (const use of keyUses) words.push(...keyWords(use, keyAsked || use.publicKey !== keys[0]))
+  for (const use of keyUses.slice(0, mostShown))
+    words.push(...keyWords(use, keyAsked || use.publicKey !== keys[0]))
+  if (keyUses.length > mostShown) words.push(`… and ${keyUses.length - mostShown} more keys`)
   for (const [from, to] of gone)
     words.push(`numbers ${from} to ${to} were removed by the station to make room`)
   return words
@@ -158,7 +161,7 @@ function asJson({ folder, found }: Verified): unknown {
     signatures: found.signatures,
     sealed_to: found.sealedTo,
     signed_to: found.signedTo,
-    keys: found.keyUses.map(keyJson),
+    keys: found.keyUses.slice(0, mostKeys).map(keyJson),
     gone: found.gone,
     problems: found.problems,
     notes: found.notes,

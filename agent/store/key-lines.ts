@@ -48,17 +48,21 @@ export interface KeyLine {
 
 export class KeyLines {
   readonly lines: KeyLine[] = []
+  /** Lines in which a key is in force or named as the next, by key: somebody may have made up very many keys. */
+  private readonly open = new Map<string, Set<KeyLine>>()
+  private readonly uses = new Map<string, Use>()
+  private readonly successors = new Map<string, Use>()
   /** Keys that rows without a signature name. */
   private readonly announced = new Map<string, NamedIn>()
 
   sign(signed: Signed): void {
     const { publicKey } = signed
-    const line = this.lines.find((one) => inForce(one).publicKey === publicKey || one.next.has(publicKey))
-    if (line) return void succeed(line, publicKey).signatures.push(signed)
-    const replaced = this.lines.flatMap(({ uses }) => uses).find((use) => use.publicKey === publicKey)
+    const line = this.lineWith(publicKey)
+    if (line) return void this.succeed(line, publicKey).signatures.push(signed)
+    const replaced = this.uses.get(publicKey)
     if (replaced) return void replaced.late.push(signed)
     const named = this.announced.get(publicKey)
-    this.begin(publicKey, named ? 'announced' : undefined, named).signatures.push(signed)
+    inForce(this.begin(publicKey, named ? 'announced' : undefined, named)).signatures.push(signed)
   }
 
   announce(said: Said<HandOver>, seq: number): void {
@@ -67,42 +71,61 @@ export class KeyLines {
 
   /** @returns false where it is signed with a key that is not in force: it names nobody then */
   handOver(said: Said<HandOver>, before: string, seq: number): boolean {
-    const line = this.lines.find((one) => inForce(one).publicKey === before || one.next.has(before))
-    if (line) succeed(line, before)
-    else if (this.lines.length > 0) return false
-    else this.begin(before)
-    const { next } = line ?? this.lines[0]
-    if (!next.has(said.said.next)) next.set(said.said.next, namedIn(said, seq))
+    const open = this.lineWith(before)
+    if (!open && this.lines.length > 0) return false
+    const line = open ?? this.begin(before)
+    this.succeed(line, before)
+    const { next } = said.said
+    if (!line.next.has(next)) line.next.set(next, namedIn(said, seq))
+    this.opened(next, line)
     return true
   }
 
   /** The key that replaced another one. */
   successor(publicKey: string): Use | undefined {
-    for (const { uses } of this.lines) {
-      const at = uses.findIndex((use) => use.publicKey === publicKey)
-      if (at >= 0) return uses[at + 1]
-    }
-    return undefined
+    return this.successors.get(publicKey)
   }
 
-  private begin(publicKey: string, came?: Came, named?: NamedIn): Use {
+  /** The oldest of them: what is handed over to a key counts before what it did without. */
+  private lineWith(publicKey: string): KeyLine | undefined {
+    const lines = [...(this.open.get(publicKey) ?? [])]
+    return lines.sort((a, b) => this.lines.indexOf(a) - this.lines.indexOf(b))[0]
+  }
+
+  private opened(publicKey: string, line: KeyLine): void {
+    const lines = this.open.get(publicKey)
+    if (lines) lines.add(line)
+    else this.open.set(publicKey, new Set([line]))
+  }
+
+  private begin(publicKey: string, came?: Came, named?: NamedIn): KeyLine {
     const usual = this.lines.length === 0 ? 'first' : 'unannounced'
-    const use = { publicKey, came: came ?? usual, signatures: [], late: [], ...(named ? { named } : {}) }
-    this.lines.push({ uses: [use], next: new Map() })
-    return use
+    const line: KeyLine = { uses: [], next: new Map() }
+    this.lines.push(line)
+    this.take(line, { publicKey, came: came ?? usual, signatures: [], late: [], ...(named ? { named } : {}) })
+    return line
+  }
+
+  private take(line: KeyLine, use: Use): void {
+    line.uses.push(use)
+    if (!this.uses.has(use.publicKey)) this.uses.set(use.publicKey, use)
+    this.opened(use.publicKey, line)
+  }
+
+  /** The use of a key that is in force, or named as the next: then it is from now on. */
+  private succeed(line: KeyLine, publicKey: string): Use {
+    const before = inForce(line)
+    if (before.publicKey === publicKey) return before
+    const named = line.next.get(publicKey)!
+    for (const key of [before.publicKey, ...line.next.keys()]) this.open.get(key)?.delete(line)
+    line.next.clear()
+    this.take(line, { publicKey, came: 'handed-over', named, signatures: [], late: [] })
+    this.successors.set(before.publicKey, inForce(line))
+    return inForce(line)
   }
 }
 
 export const inForce = ({ uses }: KeyLine): Use => uses[uses.length - 1]
-
-/** The use of a key that is in force, or named as the next: then it is from now on. */
-function succeed(line: KeyLine, publicKey: string): Use {
-  if (inForce(line).publicKey === publicKey) return inForce(line)
-  const named = line.next.get(publicKey)!
-  line.next.clear()
-  line.uses.push({ publicKey, came: 'handed-over', named, signatures: [], late: [] })
-  return inForce(line)
-}
 
 function namedIn({ said, file, lineNumber }: Said<HandOver>, seq: number): NamedIn {
   const { before, reason } = said

@@ -60,7 +60,9 @@ export class KeysChecked {
       const [first, last] = [signatures[0] ?? late[0], late.at(-1) ?? signatures.at(-1)] as (
         Signed | undefined
       )[]
-      const [since, until] = [await timeBefore(reader, first?.seq), await timeBefore(reader, last?.seq)]
+      const isTold = told.length < mostTold
+      const since = isTold ? await timeBefore(reader, first?.seq) : undefined
+      const until = isTold ? await timeBefore(reader, last?.seq) : undefined
       told.push({
         ...{ publicKey, came, signatures: signatures.length + late.length },
         ...(named ? { namedBy: named.seq } : {}),
@@ -137,7 +139,9 @@ export class KeysChecked {
 
   private tell(): void {
     if (this.expectedKey !== undefined && !this.anchor) return this.tellUnknown()
-    for (const line of this.lines.lines) if (line !== this.anchor) this.tellLine(line)
+    const others = this.lines.lines.filter((line) => line !== this.anchor)
+    for (const line of others.slice(0, mostTold)) this.tellLine(line)
+    this.tellMore(others.length)
     for (const use of this.uses()) if (use.late.length > 0) this.tellLate(use)
   }
 
@@ -148,7 +152,8 @@ export class KeysChecked {
     if (named) this.tellNamedOnly(named[1])
     else if (uses.length === 0 && this.rows.summary().lines > 0)
       this.add('signature', 'Nothing here is signed: the key that was named vouches for no row.')
-    for (const { publicKey, signatures, late } of named ? [] : uses) {
+    if (!named) this.tellMore(uses.length)
+    for (const { publicKey, signatures, late } of named ? [] : uses.slice(0, mostTold)) {
       const all = [...signatures, ...late]
       if (all.length > 0)
         this.tellSigned(
@@ -161,6 +166,12 @@ export class KeysChecked {
 
   private isNamed(key: string): boolean {
     return isKeyMeant(key, this.expectedKey!)
+  }
+
+  private tellMore(keys: number): void {
+    if (keys <= mostTold) return
+    const words = `${keys} keys signed here for which nobody vouches; ${mostTold} of them are told.`
+    this.findings.add({ kind: 'foreign-key', words })
   }
 
   private tellNamedOnly({ file, lineNumber, seq }: NamedIn): void {
@@ -228,6 +239,9 @@ export class KeysChecked {
     this.findings.add({ kind, words })
   }
 }
+
+/** Somebody who may write here can make up any number of keys. */
+const mostTold = 100
 
 interface Step {
   readonly at: number

@@ -1,4 +1,5 @@
 /** A store whose key changes, as a verification of it sees it: with and without the signature of the key before, and forged. */
+import { generateKeyPairSync, sign } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import { seededRandom } from '../../agent/simulation/random.js'
@@ -13,6 +14,7 @@ import {
   type Store,
   type Verification,
 } from '../../agent/store/store.js'
+import { sealedLine } from '../../agent/store/seal.js'
 import { handOverDetails, readHandOver } from '../../agent/store/hand-over.js'
 import type { SigningKey } from '../../agent/terms/terms.js'
 import { note, open, record, set, storeId, value } from './support.js'
@@ -210,6 +212,33 @@ describe('a key that nobody vouches for', () => {
     const found = await verified(disk)
     expect(kinds(found)).toEqual(['foreign-key'])
     expect(found.signedTo).toBe(found.sealedTo)
+  })
+})
+
+describe('very many made-up keys', () => {
+  it('are counted, and the first hundred told', async () => {
+    const { disk, store } = await begun(100_000)
+    const { signedTo } = await verified(disk)
+    for (let i = 0; i < 1000; i++) {
+      const { privateKey, publicKey } = generateKeyPairSync('ed25519')
+      const hex = publicKey.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
+      const made = { publicKey: hex, sign: (bytes: Uint8Array) => sign(null, bytes, privateKey) }
+      store.append((seq) =>
+        sealedLine(
+          { kind: 'seal', seq, first: seq, last: seq - 1, count: 0, hash: '0'.repeat(64) },
+          storeId,
+          made,
+        ),
+      )
+    }
+    value(await store.flush())
+    const found = await verified(disk)
+    const foreignOnes = found.findings.filter(({ kind }) => kind === 'foreign-key')
+    expect(foreignOnes).toHaveLength(101)
+    expect(foreignOnes.at(-1)?.words).toContain('1000 keys signed here')
+    expect([found.keyUses.length, found.signedTo]).toEqual([1001, signedTo])
+    const unknown = await verified(disk, foreign.publicKey)
+    expect(unknown.findings.filter(({ kind }) => kind === 'foreign-key')).toHaveLength(101)
   })
 })
 
