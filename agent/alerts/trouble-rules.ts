@@ -172,6 +172,8 @@ export const troubleRules: Readonly<Record<TroubleRuleName, TroubleRule>> = {
     firstThing: 'if nobody of yours did it: restart the agent, then take away the key (keys remove-operator)',
     codes: ['settings-on-trial', 'settings-fell-back'],
     offDelaySeconds: 0,
+    // A start raises them before it lives.
+    settleSeconds: 0,
   },
   'case-temperature': {
     ...usual,

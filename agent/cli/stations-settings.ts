@@ -81,7 +81,7 @@ function answerLines(answer: Answer, station: string, options: PushOptions): str
   if (ok === true && typeof trial === 'string' && trialId.test(trial))
     return [
       answerText(answer, station),
-      'Look how the station does with them (its figures, stations send … health), then keep them:',
+      `Look how the station does with them (its figures, stations send ${station} health), then keep them:`,
       `  ${confirmText(station, trial, options)}`,
     ]
   if (ok === true && typeof kept === 'string')
