@@ -24,6 +24,7 @@ const link: Shape = { state: 'word', waits: 'word', last_fault: { code: 'word' }
 const statusShape: Shape = {
   ...common,
   ...{ running_s: 'number', standard_offset_min: 'number' },
+  settings: { from: 'word', id: 'word', left_s: 'number' },
   live: [
     {
       ...{

@@ -7,8 +7,8 @@ import {
   type Settings,
 } from '../settings/settings.js'
 import { knownGaugeLayouts } from './gauge-layouts.js'
-import { readLastGood } from './last-good.js'
 import { knownLayouts } from './layouts.js'
+import { prepareWithPushed } from './pushed-plan.js'
 import { readTextFile } from './read-text.js'
 
 export interface SettingsFacts {
@@ -19,32 +19,46 @@ export interface SettingsFacts {
   readonly facts: Record<string, unknown>
 }
 
-export function settingsFacts(file: string): SettingsFacts {
+/** What a start would run on now, the agent's own way: the file or what last worked, with settings from afar that are kept. */
+export async function settingsFacts(file: string): Promise<SettingsFacts> {
+  const { facts, text } = fileFacts(file)
+  const { plan, wrong, aside } = await prepareWithPushed(file)
+  const named =
+    facts.file === 'well' && wrong.length > 0 ? { layouts: 'one that is named cannot be used' } : {}
+  if (!plan) {
+    const dataFolder = text === undefined ? undefined : dataFolderIn(text)
+    return {
+      facts: { ...facts, ...named, shown: 'none' },
+      ...(dataFolder === undefined ? {} : { dataFolder }),
+    }
+  }
+  const { settings, pushed } = plan
+  // What the place looks like helps nobody to repair the station.
+  const { site, ...values } = settingsForOthers(settings) as Record<string, unknown>
+  return {
+    settings,
+    dataFolder: settings.data.folder,
+    facts: {
+      ...facts,
+      ...named,
+      shown: wrong.length === 0 ? 'those of the file' : 'those that last worked',
+      from_afar: pushed ? 'laid over them' : aside ? 'void' : 'none',
+      site: site === undefined ? 'not set' : 'set',
+      values,
+    },
+  }
+}
+
+/** Of the file itself. */
+function fileFacts(file: string): { readonly facts: Record<string, unknown>; readonly text?: string } {
   const text = readTextFile(file)
-  if (!text.ok) return withSpare(file, { file: 'cannot be read', why: text.fault.code })
+  if (!text.ok) return { facts: { file: 'cannot be read', why: text.fault.code } }
   const channels = new Map(
     knownLayouts().map(({ name, fields }) => [name, fields.map(({ channel }) => channel)]),
   )
   const read = readSettings(text.value, file, channels, knownGaugeLayouts())
-  if (!read.ok)
-    return withSpare(file, { file: 'broken', faults: read.faults.map(faultForOthers) }, text.value)
-  const { settings, notes } = read
-  return of(settings, { file: 'well', notes: notes.length, shown: 'those of the file' })
-}
-
-function withSpare(file: string, facts: Record<string, unknown>, text?: string): SettingsFacts {
-  const spare = readLastGood(file)
-  if (spare) return of(spare.settings, { ...facts, shown: 'those that last worked' })
-  const dataFolder = text === undefined ? undefined : dataFolderIn(text)
-  return { facts: { ...facts, shown: 'none' }, ...(dataFolder === undefined ? {} : { dataFolder }) }
-}
-
-/** What the place looks like helps nobody to repair the station. */
-function of(settings: Settings, facts: Record<string, unknown>): SettingsFacts {
-  const { site, ...shown } = settingsForOthers(settings) as Record<string, unknown>
-  return {
-    settings,
-    dataFolder: settings.data.folder,
-    facts: { ...facts, site: site === undefined ? 'not set' : 'set', values: shown },
-  }
+  const facts = read.ok
+    ? { file: 'well', notes: read.notes.length }
+    : { file: 'broken', faults: read.faults.map(faultForOthers) }
+  return { facts, text: text.value }
 }

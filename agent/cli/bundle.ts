@@ -54,7 +54,7 @@ interface Made {
 
 async function bundleOf(settingsFile: string): Promise<Made> {
   const at = new Date().toISOString().slice(0, 19) + 'Z'
-  const { settings, dataFolder, facts } = settingsFacts(settingsFile)
+  const { settings, dataFolder, facts } = await settingsFacts(settingsFile)
   const bundle = {
     motepost_bundle: 1,
     made: at,

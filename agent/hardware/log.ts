@@ -26,11 +26,11 @@ export function standardLog(level: 'debug' | 'info' | 'warn'): StandardLog {
   const budget = new LogBudget()
   const recent = new RecentLog()
   const write = (at: 'info' | 'warn', words: string, details?: Readonly<Record<string, unknown>>): void => {
-    recent.add(new Date().toISOString(), at, words, details)
     const fields = capped(details)
     const bytes = entryBytes + words.length + JSON.stringify(fields).length
     const heldBack = budget.take(words, bytes, performance.now() / 1000)
     if (heldBack === undefined) return
+    recent.add(new Date().toISOString(), at, words, details)
     logger[at](heldBack === 0 ? fields : { ...fields, held_back: heldBack }, words)
   }
   return {

@@ -4,6 +4,7 @@ import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, wr
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, afterEach, describe, expect, it, vi } from 'vitest'
+import { baseOf, pushedFilesIn } from '../../agent/cli/pushed-files.js'
 import { built, runWithoutRights, withoutRights } from '../support/without-rights.js'
 
 vi.setConfig({ testTimeout: 90_000 })
@@ -93,7 +94,7 @@ describe('a bundle', () => {
       named: { 'instruments[0].port': 'not there' },
       agent: {
         runs: true,
-        status: { state: 'trouble', link: { state: 'none' } },
+        status: { state: 'trouble', link: { state: 'none' }, settings: { from: 'file' } },
         health: { instruments: [{ name: 'sensor 1', decoder: { taken: 0 } }] },
       },
       disk: { kind: expect.any(String) as string, read_only: false },
@@ -162,6 +163,29 @@ describe('a bundle', () => {
       settings: { file: 'cannot be read', why: 'settings-missing', shown: 'none' },
       program: { node: process.versions.node },
       store: {},
+    })
+  })
+
+  it('shows settings as they are in force: with those from afar over them', async () => {
+    const { file, data, bundle } = station()
+    await ended(await run(file), 'SIGTERM')
+    const pushed = { id: '0123456789abcdef', base: baseOf(readFileSync(file, 'utf8')), by: 'zqanna' }
+    await pushedFilesIn(data).keep({ ...pushed, text: 'health: { every_min: 7 }' })
+    expect(motepost(['status', '-s', file, '--bundle', bundle]).code).toBe(0)
+    expect(read(bundle).settings).toMatchObject({
+      ...{ file: 'well', shown: 'those of the file', from_afar: 'laid over them' },
+      values: { health: { every_min: 7 }, data: { record_s: 1 } },
+    })
+    expect(readFileSync(bundle, 'utf8')).not.toContain('zqanna')
+  })
+
+  it('says of a layout that is not there that the settings cannot be used, though their file is well', () => {
+    const { file, bundle } = station()
+    const layout = join(folder, 'zqlayout.yaml')
+    writeFileSync(file, readFileSync(file, 'utf8').replace('layout: frames-424d-32', `layout: ${layout}`))
+    expect(motepost(['status', '-s', file, '--bundle', bundle]).code).toBe(0)
+    expect(read(bundle).settings).toMatchObject({
+      ...{ file: 'well', layouts: 'one that is named cannot be used', shown: 'none' },
     })
   })
 

@@ -78,15 +78,7 @@ describeWith(['socat', 'mosquitto', 'openssl'], 'planted in the settings, nothin
     return stdout + stderr
   }
   const failedWith = (error: unknown): never => {
-    console.info(
-      site?.rig.log,
-      site?.collectorLog(),
-      site?.rig
-        .eventLines()
-        .filter((l) => l.includes('delivery'))
-        .join('\n'),
-      site?.posted,
-    )
+    console.info(site?.rig.log, site?.collectorLog())
     throw error
   }
   let stationLog = ''
