@@ -2,7 +2,7 @@
  * What comes back on a station's topics `alive` and `reply`. Nobody signs it: whoever may write there, or runs the broker, can make
  * it up. So it is bounded before it is decoded, believed only in its types, and shown so that it moves no terminal's cursor.
  */
-import { factsIn, listIn, readBoundedJson, type Facts } from '../collector/collector.js'
+import { factsIn, listIn, readBoundedJson, type Facts } from '../terms/terms.js'
 import { plainLines } from './plain-text.js'
 
 /** The whole of a health message is the longest answer. */

@@ -34,7 +34,6 @@ import { Shelf } from './shelf.js'
 import { statusOf } from './status.js'
 import { StationsWatch, type Judged } from './watch.js'
 
-export { factsIn, listIn, readBoundedJson, type Facts } from './bounded-json.js'
 export * from './options.js'
 export * from './standing.js'
 export { GroupAlerts, type GroupAlertOptions, type GroupAlertPorts } from './group-alerts.js'

@@ -1,7 +1,16 @@
 /** What stations say of themselves beside their lines: health, alive, averages, alerts. Bounded, and never believed to be whole. */
-import { parseUtc, type UtcMillis } from '../terms/terms.js'
+import {
+  factsIn,
+  known,
+  listIn,
+  numberIn,
+  parseUtc,
+  readBoundedJson,
+  textIn,
+  type Facts,
+  type UtcMillis,
+} from '../terms/terms.js'
 import { topicOf } from '../uplink/uplink.js'
-import { factsIn, known, listIn, numberIn, readBoundedJson, textIn, type Facts } from './bounded-json.js'
 
 export interface HealthReport {
   /** The station's own clock when it wrote this; absent: it does not trust its clock. */

@@ -1,6 +1,12 @@
 /** What a collector says of its stations, as JSON: in its status file, over its socket, at its doors. */
-import { faultCatalogue, utcText, type Fault, type StageCounts, type UtcMillis } from '../terms/terms.js'
-import { known } from './bounded-json.js'
+import {
+  faultCatalogue,
+  known,
+  utcText,
+  type Fault,
+  type StageCounts,
+  type UtcMillis,
+} from '../terms/terms.js'
 import { standingShapes, type Reason } from './standing.js'
 import type { Judged } from './watch.js'
 import type { Heard } from './seen.js'

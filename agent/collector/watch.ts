@@ -2,8 +2,17 @@
  * Watches the stations of a group: takes what they say of themselves, counts what is refused, and judges each when asked.
  * What a restart must not forget (when each was heard) comes back by `restore` from the status that was kept.
  */
-import { parseUtc, type Message, type MonoSeconds, type StageCounts, type UtcMillis } from '../terms/terms.js'
-import { factsIn, listIn, numberIn, textIn } from './bounded-json.js'
+import {
+  factsIn,
+  listIn,
+  numberIn,
+  parseUtc,
+  textIn,
+  type Message,
+  type MonoSeconds,
+  type StageCounts,
+  type UtcMillis,
+} from '../terms/terms.js'
 import { groupOf, judge, type GroupSeen, type JudgeRules } from './judge.js'
 import { readReport } from './reports.js'
 import { Listening, StationsSeen, type Heard, type StationSeen } from './seen.js'

@@ -5,6 +5,7 @@
  * Every other folder may import this file and may assume that the words mean the same everywhere. Nothing here reads a
  * clock, a file or a socket.
  */
+export * from './bounded-json.js'
 export * from './channels.js'
 export * from './columns.js'
 export * from './counts.js'

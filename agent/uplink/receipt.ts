@@ -1,4 +1,4 @@
-import { RangeSet, type Fault, type Range } from '../terms/terms.js'
+import { RangeSet, readBoundedJson, type Facts, type Fault, type Range } from '../terms/terms.js'
 
 /** What the collector has of one store on its disk, synced. */
 export interface Receipt {
@@ -33,7 +33,7 @@ export function receiptJson(stores: ReadonlyMap<string, Receipt>, growing?: read
 
 /** What the collector says of another store under this station's name; undefined where there is none. */
 export function twinFault(payload: Uint8Array, storeId: string): Fault | undefined {
-  const growing = payload.length > longestReceipt ? undefined : parsed(payload)?.growing
+  const growing = parsed(payload)?.growing
   if (!Array.isArray(growing) || growing.length > mostReceiptStores || !growing.includes(storeId))
     return undefined
   const others = growing.filter(
@@ -46,7 +46,6 @@ export function twinFault(payload: Uint8Array, storeId: string): Fault | undefin
 
 /** The part of a receipt message that is about one store; undefined when there is none or it is not believable. */
 export function readReceipt(payload: Uint8Array, storeId: string): Receipt | undefined {
-  if (payload.length > longestReceipt) return undefined
   const message = parsed(payload)
   if (message?.v !== 1 || typeof message.stores !== 'object' || message.stores === null) return undefined
   if (Object.keys(message.stores).length > mostReceiptStores || !Object.hasOwn(message.stores, storeId))
@@ -57,11 +56,14 @@ export function readReceipt(payload: Uint8Array, storeId: string): Receipt | und
   return { contiguous: receipt!.contiguous!, ranges: ranges.ranges() }
 }
 
-function parsed(payload: Uint8Array): Record<string, unknown> | undefined {
-  try {
-    const value: unknown = JSON.parse(new TextDecoder('utf-8', { fatal: true }).decode(payload))
-    return typeof value === 'object' && value !== null ? (value as Record<string, unknown>) : undefined
-  } catch {
-    return undefined
-  }
+/** Stores, each with its ranges of two numbers: three commas a range, and some for the rest. */
+const receiptLimits = {
+  bytes: longestReceipt,
+  depth: 6,
+  items: mostReceiptStores * (3 * mostRanges + 8) + 100,
+} as const
+
+function parsed(payload: Uint8Array): Facts | undefined {
+  const read = readBoundedJson(payload, receiptLimits)
+  return read.ok ? read.facts : undefined
 }

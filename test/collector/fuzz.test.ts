@@ -3,7 +3,6 @@
  * is taken must stay within its bounds, each message is counted once, and no message may spoil how the others are judged.
  */
 import { describe, expect, it } from 'vitest'
-import { readBoundedJson } from '../../agent/collector/bounded-json.js'
 import { Collector, usualCollector } from '../../agent/collector/collector.js'
 import { readReport, reportLimits, type Report } from '../../agent/collector/reports.js'
 import { StationsWatch } from '../../agent/collector/watch.js'
@@ -11,7 +10,7 @@ import { usualRules } from '../../agent/collector/judge.js'
 import { statusOf } from '../../agent/collector/status.js'
 import { readCollectorStatus } from '../../agent/cli/stations-status-shape.js'
 import { MemoryBroker } from '../../agent/simulation/memory-broker.js'
-import { isBalanced, monoSeconds, utcMillis } from '../../agent/terms/terms.js'
+import { isBalanced, monoSeconds, readBoundedJson, utcMillis } from '../../agent/terms/terms.js'
 import { longestParsed, must, Mutations, oddTexts, throughAll } from '../support/mutations.js'
 import { repeatable } from '../support/made-lines.js'
 import { FaultLog, MadeArchive } from '../support/uplink-rig.js'
