@@ -14,7 +14,7 @@ import {
   type Range,
 } from '../terms/terms.js'
 import { eachLine } from './each-line.js'
-import { indexName } from './names.js'
+import { indexName, readLinesName } from './names.js'
 import { passes, seedOf, storedLine, textOf } from './stored-line.js'
 import { writeAll } from './write-all.js'
 
@@ -131,6 +131,7 @@ class Reading implements ArchiveIndex {
     const counts = [length, lines, damaged, end]
     const isWell =
       typeof name === 'string' &&
+      readLinesName(name) !== undefined &&
       counts.every((count) => Number.isSafeInteger(count) && (count as number) >= 0) &&
       Array.isArray(sets) &&
       sets.every((id) => typeof id === 'string')

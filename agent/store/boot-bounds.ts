@@ -1,5 +1,12 @@
 /** When a boot without any time check can have been: after the boot before it in the store, and before the one behind. */
-import { addUtcSeconds, monoSeconds, type MonoSeconds, type UtcMillis } from '../terms/terms.js'
+import {
+  addUtcSeconds,
+  asTime,
+  longestSeconds,
+  monoSeconds,
+  type MonoSeconds,
+  type UtcMillis,
+} from '../terms/terms.js'
 import type { TimeTable } from './time-table.js'
 
 /** UTC of a boot's monotonic zero lies between these; undefined where no neighbour bounds it. */
@@ -24,13 +31,14 @@ export class BootOrder {
 
   /** @param end of the line, where it has a length */
   note(boot: string, seq: number, end: number): void {
+    const mono = end < longestSeconds ? end : 0
     const span = this.spans.get(boot)
     if (!span) {
-      if (this.spans.size < mostBoots) this.spans.set(boot, { boot, firstSeq: seq, lastMono: end })
+      if (this.spans.size < mostBoots) this.spans.set(boot, { boot, firstSeq: seq, lastMono: mono })
       return
     }
     if (seq < span.firstSeq) span.firstSeq = seq
-    if (end > span.lastMono) span.lastMono = end
+    if (mono > span.lastMono) span.lastMono = mono
   }
 
   /** Of every boot that no time check places. */
@@ -43,21 +51,25 @@ export class BootOrder {
       if (!end) {
         found.set(span.boot, { earliestStart: earliest })
         // A boot begins at its monotonic zero: what comes after it is later by its length.
-        earliest = earliest && addUtcSeconds(earliest, span.lastMono)
-      } else earliest = addUtcSeconds(end.utc, -end.errorSeconds)
+        earliest = later(earliest, span.lastMono)
+      } else earliest = later(end.utc, -end.errorSeconds)
     }
     let latest: UtcMillis | undefined
     for (const span of order.reverse()) {
       const began = times.at(span.boot, monoSeconds(0))
       if (!began) {
-        const latestStart = latest && addUtcSeconds(latest, -span.lastMono)
+        const latestStart = later(latest, -span.lastMono)
         found.set(span.boot, { ...found.get(span.boot), latestStart })
         latest = latestStart
-      } else latest = addUtcSeconds(began.utc, began.errorSeconds)
+      } else latest = later(began.utc, began.errorSeconds)
     }
     return found
   }
 }
+
+/** Undefined where it is no time any more: then nothing bounds it. */
+const later = (at: UtcMillis | undefined, seconds: number): UtcMillis | undefined =>
+  at === undefined ? undefined : asTime(addUtcSeconds(at, seconds))
 
 export interface BoundedTime {
   readonly earliest?: UtcMillis
@@ -66,8 +78,8 @@ export interface BoundedTime {
 
 /** Bounds of a moment of a boot. */
 export const boundedAt = (bounds: BootBounds, mono: MonoSeconds): BoundedTime => ({
-  earliest: bounds.earliestStart && addUtcSeconds(bounds.earliestStart, mono),
-  latest: bounds.latestStart && addUtcSeconds(bounds.latestStart, mono),
+  earliest: later(bounds.earliestStart, mono),
+  latest: later(bounds.latestStart, mono),
 })
 
 /** A figure takes a record that is known to this; what is less sure is shown, and counts nowhere. */

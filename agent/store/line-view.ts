@@ -1,8 +1,8 @@
 import {
+  asTime,
   longestRecordSeconds,
   longestSeconds,
   parseLine,
-  utcMillis,
   type ColumnSet,
   type Line,
   type UtcMillis,
@@ -16,8 +16,6 @@ const recordWord = Buffer.from('record,')
 const mostCells = 4096
 /** '2026-03-01' */
 const dateBytes = 10
-/** The last second that has a text of four digits for its year. */
-const latestUtc = Date.UTC(9999, 11, 31, 23, 59, 59)
 
 /** Powers of ten that a double holds exactly. */
 const tens = Float64Array.from({ length: 20 }, (_, i) => 10 ** i)
@@ -127,8 +125,7 @@ export class LineView {
     const { bytes } = this
     const hours = twoDigits(bytes, at + 11)
     const minutes = twoDigits(bytes, at + 14)
-    const utc = this.midnight(at) + ((hours * 60 + minutes) * 60 + twoDigits(bytes, at + 17)) * 1000
-    return Math.abs(utc) <= latestUtc ? utcMillis(utc) : undefined
+    return asTime(this.midnight(at) + ((hours * 60 + minutes) * 60 + twoDigits(bytes, at + 17)) * 1000)
   }
 
   private midnight(at: number): number {

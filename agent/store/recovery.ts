@@ -1,5 +1,6 @@
 /** What a start makes of the files it finds; FORMAT.md, rules 3 to 12. */
 import {
+  bad,
   good,
   RangeSet,
   type ColumnSet,
@@ -18,6 +19,8 @@ import type { Identity } from './stored-line.js'
 const numberStep = 64
 const mostDamagedBytes = 256 * 1024
 const mostHoles = 1000
+/** So many lines nobody writes; the numbers of the lines to come have 15 digits, as a line may have. */
+const lastNumber = 900_000_000_000_000
 
 /** What a start found and did. */
 export interface Recovered {
@@ -69,6 +72,11 @@ export async function recover(
   const safeSeq = Math.max(0, ...checked.value.map((one) => one.believed))
   const notYet = file?.openTail ? 1 : 0
   const nextSeq = nextMultiple(highest + leaveOut + 1 + damaged + notYet)
+  if (nextSeq > lastNumber)
+    return bad(
+      'store-foreign',
+      `${disk.name}: something in it has the number ${highest}, and no line can follow`,
+    )
   const skipped = nextSeq > safeSeq + 1 ? { skippedFrom: safeSeq + 1, skippedTo: nextSeq - 1 } : {}
   const recovered = { lines: file?.lines ?? 0, damaged, notYet, ...skipped, ...(fault ? { fault } : {}) }
   const unchecked = files.length - checked.value.length

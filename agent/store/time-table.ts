@@ -4,6 +4,7 @@
  * corrects.
  */
 import {
+  asTime,
   longestSeconds,
   withdrawnName,
   type AnchorLine,
@@ -106,9 +107,10 @@ export class TimeTable {
     const next = firstAfter(anchors, mono)
     const before = anchors[next - 1] as AnchorLine | undefined
     const after = anchors[next] as AnchorLine | undefined
-    if (before && after && agree(before, after)) return between(before, after, mono)
     // Where the clock was set between two checks, the later one knows better.
-    return from(after ?? before!, mono)
+    const isBetween = before && after && agree(before, after)
+    const placed = isBetween ? between(before, after, mono) : from(after ?? before!, mono)
+    return asTime(placed.utc) === undefined ? undefined : placed
   }
 
   private sort(): void {

@@ -33,6 +33,13 @@ export function utcTextMillis(at: UtcMillis): string {
 
 const utcShape = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,3})?Z$/
 
+const firstUtc = Date.parse('0000-01-01T00:00:00Z')
+const lastUtc = Date.parse('9999-12-31T23:59:59Z')
+
+/** What is reckoned from figures that anybody may have written, where it has a text of four digits for its year. */
+export const asTime = (millis: number): UtcMillis | undefined =>
+  millis >= firstUtc && millis <= lastUtc ? utcMillis(millis) : undefined
+
 /** Reads what `utcText` and `utcTextMillis` write; undefined for anything else. */
 export function parseUtc(text: string): UtcMillis | undefined {
   if (!utcShape.test(text)) return undefined
