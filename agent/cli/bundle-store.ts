@@ -16,7 +16,7 @@ const newestLines = 20_000
 
 /** Names that the program gives. Others are counted: a name of somebody's own may say anything. */
 const ownName =
-  /^(lines-[\d-]+\.csv|\.?(store|state|sim|settings-[a-z]+)\.json(\.[a-z]+)?|(damaged|conflicts|index)\.txt|\.station-key|\.control\.sock)$/
+  /^(lines-[\d-]+\.csv|\.?(store|state|sim|settings-[a-z]+|wake-[a-z]+)\.json(\.[a-z]+)?|(damaged|conflicts|index)\.txt|\.station-key(\.next)?|\.control\.sock)$/
 
 export async function storeFacts(folder: string): Promise<Record<string, unknown>> {
   const listed = filesIn(folder)
