@@ -88,7 +88,8 @@ class Link implements BrokerSession {
   ) {
     this.gone = new Promise((resolve) => client.once('close', () => resolve('gone')))
     this.acknowledgements = new Acknowledgements(client, (bytes) => {
-      if (this.state === 'open') this.socket()?.write(bytes)
+      // What waited at the broker comes before the answer to our subscribing.
+      if (this.state !== 'over') this.socket()?.write(bytes)
     })
     client.on('error', (error) => (this.lastWords = error.message || this.lastWords))
     client.on('disconnect', ({ reasonCode = 128 }) => {

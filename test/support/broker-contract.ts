@@ -152,6 +152,21 @@ export function brokerContract(name: string, start: () => Promise<BrokerRig>, ru
       await Promise.all([session.end(), reader.end()])
     })
 
+    it('brings all that waited for who comes back and acknowledges each a little later', async () => {
+      const { a, b, topic } = fresh()
+      await (await join(rig.client(b), [topic])).session.end()
+      const { session } = await join(rig.client(a))
+      // Brokers send some twenty ahead, and wait.
+      const all = Array.from({ length: 90 }, (_, i) => String(i))
+      await Promise.all(all.map((words) => session.publish(topic, bytes(words), { retain: false })))
+      const slow = new Listening()
+      slow.answer = () => Promise.resolve()
+      const { session: reader } = await join(rig.client(b), [topic], undefined, slow)
+      await slow.until(() => slow.messages.length === all.length)
+      expect(slow.texts()).toEqual(all.map((words) => `${topic}=${words}`))
+      await Promise.all([session.end(), reader.end()])
+    })
+
     it('acknowledges several publishes that are in flight at once', async () => {
       const { a, topic } = fresh()
       const { session } = await join(rig.client(a))
