@@ -24,6 +24,8 @@ export interface ImportedSeries extends ImportedRows {
 const firstHeading = 'start (motepost series 1)'
 /** Nine years of minutes of a few channels. */
 const largestBytes = 512 * 1024 * 1024
+/** A month: what is longer is no row that hours and days could be made of. */
+const longestStepSeconds = 31 * 86_400
 
 export function* seriesLines(series: ImportedSeries): Generator<string> {
   const { keys, abouts, starts, values, offsetMinutes, stepSeconds } = series
@@ -50,31 +52,55 @@ export function readSeriesFile(file: string): Opened<ImportedSeries> {
   const [heading, ...rows] = read.value
   const headings = heading.split(',').slice(2)
   const keys = headings.map((cell) => cell.split(' ')[0])
-  const abouts = headings.map(aboutOf)
   const unknown = keys.find((key) => kindOf(key) === undefined)
   if (unknown !== undefined) return wrongUse(`${file}:1: no channel is called ${unknown}`)
+  if (rows.length === 0) return wrongUse(`${file}:1: no row stands below the headings; import it anew`)
   const starts = new Float64Array(rows.length)
   const values = keys.map(() => new Float64Array(rows.length))
-  let [offset, step] = [undefined as string | undefined, NaN]
+  const form = formOf(rows[0])
   for (const [i, row] of rows.entries()) {
-    const cells = row.split(',')
-    const [start, seconds, ...figures] = cells
-    starts[i] = Date.parse(start)
-    if (i === 0) [offset, step] = [start.slice(19), Number(seconds)]
-    figures.forEach((cell, channel) => (values[channel][i] = cell === '' ? NaN : Number(cell)))
-    const isRow =
-      cells.length === keys.length + 2 &&
-      start.slice(19) === offset &&
-      Number(seconds) === step &&
-      !Number.isNaN(starts[i]) &&
-      (i === 0 || starts[i] > starts[i - 1])
-    if (!isRow)
+    const figures = form && figuresOf(row, form, keys.length)
+    if (!figures || (i > 0 && figures.start <= starts[i - 1]))
       return wrongUse(`${file}:${i + 2}: is no row of this series (changed by hand?); import it anew`)
+    starts[i] = figures.start
+    figures.values.forEach((value, channel) => (values[channel][i] = value))
   }
-  const minutes = offsetMinutesOf(offset ?? '')
-  const name = basename(file).replace(/\.series\.csv$/, '')
+  const [name, offsetMinutes] = [basename(file).replace(/\.series\.csv$/, ''), offsetMinutesOf(form!.offset)]
+  const { stepSeconds } = form!
   return {
     ok: true,
-    value: { name, offsetMinutes: minutes, stepSeconds: step, keys, abouts, starts, values },
+    value: { name, offsetMinutes, stepSeconds, keys, abouts: headings.map(aboutOf), starts, values },
   }
+}
+
+/** What is the same in every row. */
+interface Form {
+  readonly offset: string
+  readonly stepSeconds: number
+}
+
+const startShape = /^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d([+-]\d\d:\d\d)$/
+const stepShape = /^\d{1,7}(\.\d{1,3})?$/
+/** As a number is written by this program, exponent and all. */
+const figureShape = /^-?\d+(\.\d+)?(e[+-]\d{1,3})?$/
+
+function formOf(row: string): Form | undefined {
+  const [start, seconds = ''] = row.split(',', 2)
+  const offset = startShape.exec(start)?.[1]
+  const isStep = stepShape.test(seconds) && Number(seconds) >= 1 && Number(seconds) <= longestStepSeconds
+  return offset !== undefined && isStep ? { offset, stepSeconds: Number(seconds) } : undefined
+}
+
+function figuresOf(
+  row: string,
+  { offset, stepSeconds }: Form,
+  channels: number,
+): { readonly start: number; readonly values: readonly number[] } | undefined {
+  const [start, seconds, ...cells] = row.split(',')
+  if (cells.length !== channels || startShape.exec(start)?.[1] !== offset || Number(seconds) !== stepSeconds)
+    return undefined
+  const at = Date.parse(start)
+  const values = cells.map((cell) => (figureShape.test(cell) ? Number(cell) : NaN))
+  const areFigures = values.every((value, i) => (cells[i] === '' ? true : Number.isFinite(value)))
+  return Number.isNaN(at) || !areFigures ? undefined : { start: at, values }
 }
