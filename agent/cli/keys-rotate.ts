@@ -3,16 +3,8 @@ import { existsSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { hasStationKey, keyName, nextKeyOf, stationKey } from '../hardware/station-key.js'
 import type { Settings } from '../settings/settings.js'
-import type { KeyChanged, KeyWish } from '../station/station.js'
-import {
-  finishRotation,
-  handOver,
-  handOverName,
-  keyFingerprint,
-  rotateKey,
-  type MakeEvent,
-  type Store,
-} from '../store/store.js'
+import { changedFacts, type KeyChanged } from '../station/station.js'
+import { changeKey, finishRotation, handOverName, type KeyWish, type MakeEvent } from '../store/store.js'
 import { bad, done, good, type Outcome, type SigningKey } from '../terms/terms.js'
 import { onFolder } from './offline-folder.js'
 import { publicKeyIn } from './operators.js'
@@ -63,27 +55,18 @@ const textOf = (given: string): string => (existsSync(given) ? readFileSync(give
 const isNeverStarted = ({ data: { folder } }: Settings): boolean =>
   !hasStationKey(folder) && !existsSync(join(folder, 'store.json'))
 
-/** Faults: key-given, key-lost, those of `onFolder`. */
+/** Faults: key-given, key-lost, key-same, those of `onFolder`. */
 function rotateInFolder(settings: Settings, wish: KeyWish): Promise<Outcome<Changed>> {
   return onFolder(settings, async ({ store, at }) => {
     const { folder } = settings.data
     const nextKey = nextKeyOf(folder)
     const finished = nextKey.ok ? await finishRotation(store, nextKey.value) : done
     if (!finished.ok) return finished
-    const key = await presentKey(folder)
-    if (!key.ok && (wish.to !== undefined || !wish.isLost)) return key
     const event: MakeEvent = (seq, details) => ({ kind: 'event', seq, ...at, name: handOverName, details })
-    if (key.ok && wish.to !== undefined) return handOverTo(store, key.value, wish.to, event)
-    if (!nextKey.ok) return nextKey
-    const rotated = await rotateKey(store, key.ok ? key.value : undefined, nextKey.value, event)
-    if (!rotated.ok) return rotated
-    const sealed = await store.seal(rotated.value.key)
-    const { number, before, key: next } = rotated.value
-    return good({
-      ...{ number, key: keyFingerprint(next.publicKey), in_force: true, vouched_for: key.ok },
-      ...(before === undefined ? {} : { before: keyFingerprint(before) }),
-      sealed: sealed.ok,
-    })
+    const changed = await changeKey(store, await presentKey(folder), nextKey, wish, event)
+    if (!changed.ok) return changed
+    const sealed = await store.seal(changed.value.inForce)
+    return good({ ...changedFacts(changed.value), sealed: sealed.ok })
   })
 }
 
@@ -96,21 +79,6 @@ async function presentKey(folder: string): Promise<Outcome<SigningKey>> {
     )
   const key = await stationKey(folder)
   return key.ok ? key : bad('key-lost', key.fault.detail)
-}
-
-async function handOverTo(
-  store: Store,
-  key: SigningKey,
-  to: string,
-  event: MakeEvent,
-): Promise<Outcome<Changed>> {
-  const number = await handOver(store, key, to, event)
-  if (!number.ok) return number
-  const sealed = await store.seal()
-  const [next, before] = [keyFingerprint(to), keyFingerprint(key.publicKey)]
-  return good({
-    ...{ number: number.value, key: next, before, in_force: false, vouched_for: true, sealed: sealed.ok },
-  })
 }
 
 function changedText({ number, key, before, in_force, vouched_for, sealed }: Changed): string {

@@ -1,10 +1,10 @@
+import type { KeyWish } from '../store/store.js'
 import { addSeconds, type EventLine, type MonoSeconds, type Outcome } from '../terms/terms.js'
 import { diskCodes } from './disk-codes.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { Parts } from './parts.js'
 import { reservedAhead, siteTexts, type Checkpoint } from './restart.js'
 import { Sealing } from './sealing.js'
-import type { KeyWish } from './signing-keys.js'
 
 const checkpointEverySeconds = 3600
 /** After something pressing a checkpoint comes sooner, but 48 a day are the most that a card is given to do. */

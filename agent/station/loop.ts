@@ -1,5 +1,5 @@
 /** The loop of a station: from its start over each pull and each finished minute to its stop. station.ts says what it assumes. */
-import { handOverName } from '../store/store.js'
+import { handOverName, type KeyWish } from '../store/store.js'
 import { addSeconds, type EventLine, type MonoSeconds } from '../terms/terms.js'
 import { lookAtClock } from './clock-watch.js'
 import { healthMessage, type StationView } from './health-message.js'
@@ -9,7 +9,6 @@ import { makeParts, type Parts } from './parts.js'
 import { RecordWriter } from './record-writer.js'
 import { restoreStation } from './restore-station.js'
 import { daySoFar, type DaySoFar } from './running-averages.js'
-import type { KeyWish } from './signing-keys.js'
 import { Teller } from './teller.js'
 import { TimeSources } from './time-sources.js'
 

@@ -1,4 +1,4 @@
-import type { Seal } from '../store/store.js'
+import type { KeyWish, Seal } from '../store/store.js'
 import {
   addSeconds,
   done,
@@ -12,7 +12,7 @@ import {
 import { diskCodes } from './disk-codes.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { Parts } from './parts.js'
-import { SigningKeys, type KeyChanged, type KeyWish } from './signing-keys.js'
+import { SigningKeys, type KeyChanged } from './signing-keys.js'
 
 const hourSeconds = 3600
 const daySeconds = 86_400
@@ -90,7 +90,7 @@ export class Sealing {
     return this.inTurn(() => this.sealNow(now))
   }
 
-  /** Another key signs from now on, this change first of all. Faults: key-given, key-lost, disk-*. */
+  /** Another key signs from now on, this change first of all. Faults: key-given, key-lost, key-same, disk-*. */
   changeKey(now: MonoSeconds, wish: KeyWish): Promise<Outcome<KeyChanged & { readonly sealed: boolean }>> {
     return this.inTurn(async () => {
       const changed = await this.keys.change(now, wish)

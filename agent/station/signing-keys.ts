@@ -1,23 +1,15 @@
 import {
-  handOver,
+  changeKey,
   handOverName,
   keyFingerprint,
-  rotateKey,
+  type ChangedKey,
+  type KeyWish,
   type MakeEvent,
-  type Rotated,
 } from '../store/store.js'
 import { bad, good, type Fault, type MonoSeconds, type Outcome, type SigningKey } from '../terms/terms.js'
 import { diskCodes } from './disk-codes.js'
 import type { StationPorts } from './options.js'
 import type { Parts } from './parts.js'
-
-/** What somebody wants of the key that signs. */
-export interface KeyWish {
-  /** Public key that comes from outside, 64 hex digits: the present one hands over to it and signs on until it is there. */
-  readonly to?: string
-  /** A new key may be taken although the present one cannot be had to vouch for it. */
-  readonly isLost?: boolean
-}
 
 /** Fingerprints are as `keyFingerprint` writes them. */
 export interface KeyChanged {
@@ -31,6 +23,12 @@ export interface KeyChanged {
   /** By the one before. */
   readonly vouched_for: boolean
 }
+
+export const changedFacts = ({ number, next, before, inForce, isVouchedFor }: ChangedKey): KeyChanged => ({
+  ...{ number, key: keyFingerprint(next) },
+  ...(before === undefined ? {} : { before: keyFingerprint(before) }),
+  ...{ in_force: inForce !== undefined, vouched_for: isVouchedFor },
+})
 
 /** The key in force, and how it gives way to the next. To be asked by one at a time. */
 export class SigningKeys {
@@ -63,33 +61,19 @@ export class SigningKeys {
     return (this.key = key.value)
   }
 
-  /** Faults: key-given, key-lost, disk-*. */
-  async change(now: MonoSeconds, { to, isLost = false }: KeyWish): Promise<Outcome<KeyChanged>> {
-    const { nextKey = bad('key-lost', 'this station signs nothing') } = this.ports
-    const isOutside = to !== undefined && (nextKey.ok || nextKey.fault.code === 'key-given')
-    if (!nextKey.ok && !isOutside) return nextKey
-    const key = await this.current(now)
-    if (!key && (to !== undefined || !isLost)) return bad('key-lost', this.why?.detail ?? 'no key is there')
-    const event = this.eventAt(now)
-    if (key && to !== undefined) return this.handOver(key, to, event)
-    if (!nextKey.ok) return nextKey
-    const rotated = await rotateKey(this.ports.store, key, nextKey.value, event)
-    return rotated.ok ? good(this.taken(rotated.value, key !== undefined)) : rotated
-  }
-
-  private taken({ key, number, before }: Rotated, isVouchedFor: boolean): KeyChanged {
-    this.key = key
-    this.parts().faults.clear('key', ...diskCodes)
-    const last = before === undefined ? {} : { before: keyFingerprint(before) }
-    const fingerprint = keyFingerprint(key.publicKey)
-    return { number, key: fingerprint, ...last, in_force: true, vouched_for: isVouchedFor }
-  }
-
-  private async handOver(key: SigningKey, to: string, event: MakeEvent): Promise<Outcome<KeyChanged>> {
-    const number = await handOver(this.ports.store, key, to, event)
-    if (!number.ok) return number
-    const [next, before] = [keyFingerprint(to), keyFingerprint(key.publicKey)]
-    return good({ number: number.value, key: next, before, in_force: false, vouched_for: true })
+  /** Faults: key-given, key-lost, key-same, disk-*. */
+  async change(now: MonoSeconds, wish: KeyWish): Promise<Outcome<KeyChanged>> {
+    const { store, nextKey = bad('key-lost', 'this station signs nothing') } = this.ports
+    const current = await this.current(now)
+    const key = current ? good(current) : bad('key-lost', this.why?.detail ?? 'no key is there')
+    const changed = await changeKey(store, key, nextKey, wish, this.eventAt(now))
+    if (!changed.ok) return changed
+    const { inForce } = changed.value
+    if (inForce) {
+      this.key = inForce
+      this.parts().faults.clear('key', ...diskCodes)
+    }
+    return good(changedFacts(changed.value))
   }
 
   eventAt(now: MonoSeconds): MakeEvent {

@@ -9,13 +9,13 @@
  */
 import type { Alert } from '../alerts/alerts.js'
 import type { FaultBoard } from '../health/health.js'
+import type { KeyWish } from '../store/store.js'
 import { faultText, type MonoSeconds } from '../terms/terms.js'
 import { answerDelivery } from './delivery-requests.js'
 import { Loop } from './loop.js'
 import { offeredTime, type TimeAnswer } from './offered-time.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { EntryAnswer } from './site-watch.js'
-import type { KeyWish } from './signing-keys.js'
 import { stationStatus, type StationStatus } from './status.js'
 
 export { reservedNumbers } from './restart.js'
@@ -29,7 +29,7 @@ export type { ModemPorts } from './modem-talk.js'
 export type { TimeAnswer } from './offered-time.js'
 export type { SettingsFromAfar, SettingsInForce } from './settings-from-afar.js'
 export type { EntryAnswer } from './site-watch.js'
-export type { KeyChanged, KeyWish } from './signing-keys.js'
+export { changedFacts, type KeyChanged } from './signing-keys.js'
 export type { StationStatus } from './status.js'
 
 /** What others see of a running station, and what they ask of it. */

@@ -72,6 +72,59 @@ export async function rotateKey(
   return good({ key: next.value, number: named.value, ...(before.value ? { before: before.value } : {}) })
 }
 
+/** What somebody wants of the key that signs. */
+export interface KeyWish {
+  /** Public key that comes from outside, 64 hex digits: the present one hands over to it and signs on until it is there. */
+  readonly to?: string
+  /** A new key may be taken although the present one cannot be had to vouch for it. */
+  readonly isLost?: boolean
+}
+
+export interface ChangedKey {
+  /** Of the line that says so. */
+  readonly number: number
+  /** Public key, and the one that signed until now; absent: nothing was signed yet. */
+  readonly next: string
+  readonly before?: string
+  /** It signs from now on; absent: it does as soon as it is put in place. */
+  readonly inForce?: SigningKey
+  readonly isVouchedFor: boolean
+}
+
+/**
+ * Does what is wanted. Faults: those of the key and of the place, key-same, disk-*.
+ * @param key the one in force, or why it cannot be had
+ * @param place or why no key can be made here; one from outside (key-given) may still be handed over to
+ */
+export async function changeKey(
+  store: RotatableStore,
+  key: Outcome<SigningKey>,
+  place: Outcome<NextKey>,
+  { to, isLost = false }: KeyWish,
+  event: MakeEvent,
+): Promise<Outcome<ChangedKey>> {
+  if (to !== undefined && (place.ok || place.fault.code === 'key-given'))
+    return key.ok ? handOverOutside(store, key.value, to, event) : key
+  if (!place.ok) return place
+  if (!key.ok && !isLost) return key
+  const rotated = await rotateKey(store, key.ok ? key.value : undefined, place.value, event)
+  if (!rotated.ok) return rotated
+  const { key: inForce, ...said } = rotated.value
+  return good({ ...said, next: inForce.publicKey, inForce, isVouchedFor: key.ok })
+}
+
+async function handOverOutside(
+  store: RotatableStore,
+  key: SigningKey,
+  next: string,
+  event: MakeEvent,
+): Promise<Outcome<ChangedKey>> {
+  // No reader takes a line in which a key names itself.
+  if (next === key.publicKey) return bad('key-same', next)
+  const number = await handOver(store, key, next, event)
+  return number.ok ? good({ number: number.value, next, before: key.publicKey, isVouchedFor: true }) : number
+}
+
 /** Writes that another key signs from now on, for which nobody vouches. @returns the number of the line. Faults: disk-* */
 export async function announceKey(
   store: RotatableStore,

@@ -3,8 +3,8 @@
  *
  * In: lines (numbered here for a station, numbered already for an archive), a Disk, and who the folder belongs to.
  * Out: for each line its number, at once; `safeSeq`, up to which everything survives a power cut; the lines again, by
- * number or in one pass; seals over what is safe, and what a verification of a folder finds. FORMAT.md says what every byte
- * means and what a start makes of a folder that a power cut left.
+ * number or in one pass; seals over what is safe; lines in which one signing key hands over to the next; what a verification of
+ * a folder finds. FORMAT.md says what every byte means and what a start makes of a folder that a power cut left.
  * Assumed: one writer (the lock is hardware/'s); the Disk may write short, fail, fill up or turn read-only, and a power cut
  * may lose or tear what was not synced.
  * Refused: a folder that holds something else, or another station's store (store-foreign). Damaged lines are set aside and
@@ -51,12 +51,15 @@ export { isKeyMeant, keyFingerprint, leastFingerprintDigits, readFingerprint } f
 export { handOverName, unsignedDetails, type HandOver, type UnsignedReason } from './hand-over.js'
 export {
   announceKey,
+  changeKey,
   finishRotation,
   handOver,
   keyChange,
   keyLinesOf,
   rotateKey,
+  type ChangedKey,
   type KeyChange,
+  type KeyWish,
   type MakeEvent,
   type NamedKey,
   type Rotated,

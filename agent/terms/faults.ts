@@ -511,6 +511,12 @@ const kinds = {
     firstThing:
       'make a new one (openssl genpkey -algorithm ed25519), let the present one vouch for its public half (motepost keys rotate --to FILE), put it in the place of the present one and start the agent anew',
   },
+  'key-same': {
+    severity: 'note',
+    transient: false,
+    words: 'this key signs now already: no key hands over to itself',
+    firstThing: 'give the public half of the next one: openssl pkey -in NEXT -pubout',
+  },
   'store-twins': {
     severity: 'trouble',
     transient: true,

@@ -1,4 +1,4 @@
-/** The built program changes the key of a station: while it runs, while it does not, killed in the middle, and without the old key. */
+/** The built program changes a station's key: while it runs, while it does not, killed in the middle, without the old key. */
 import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
 import { generateKeyPairSync } from 'node:crypto'
 import { mkdtempSync, readdirSync, rmSync, statSync, watch, writeFileSync } from 'node:fs'
@@ -73,7 +73,7 @@ function rotate(settings: string, ...args: string[]): Changed {
 interface Told {
   signed_to: number
   sealed_to: number
-  keys: { fingerprint: string; came: string; signatures: number }[]
+  keys: { public_key: string; fingerprint: string; came: string; signatures: number }[]
   findings: { kind: string }[]
 }
 function verified(data: string, key?: string): Told & { status: number | null } {
@@ -104,6 +104,9 @@ describe('the key of a running station', () => {
     const again = rotate(settings)
     expect(again).toMatchObject({ before: changed.key, offline: true, vouched_for: true })
     for (const key of [first, changed.key, again.key]) expect(verified(data, key).status).toBe(0)
+    const present = verified(data).keys.at(-1)!.public_key
+    const same = motepost('keys', 'rotate', '-s', settings, '--to', present)
+    expect([same.status, same.stderr]).toEqual([1, expect.stringContaining('signs now already')])
     expect(motepost('keys', '-s', settings).stdout).toMatch(/earlier +until number \d+, 20\d\d-/)
     const other = await run(settings)
     const { faults } = (

@@ -86,6 +86,7 @@ describe('a station that is asked for a new key', () => {
       const old = await keyOf(keys)
       const outside = testKey(9)
       if (nextKey) expect(await ask(rig)).toMatchObject({ ok: false, code: 'key-given' })
+      expect(await ask(rig, { to: old.publicKey })).toMatchObject({ ok: false, code: 'key-same' })
       expect(await ask(rig, { to: outside.publicKey })).toMatchObject({
         ok: true,
         in_force: false,
