@@ -3,6 +3,7 @@ import { siteLineName, type EarlierBoot } from '../sitelog/sitelog.js'
 import type { Store, TimeTable } from '../store/store.js'
 import { usualScreening } from '../screening/screening.js'
 import {
+  asTime,
   canonicalLine,
   isMass,
   monoSeconds,
@@ -71,7 +72,8 @@ export function readCheckpoint(value: unknown): Checkpoint {
   const isChange = (change: unknown): boolean =>
     isMap(change) &&
     isMap(change.details) &&
-    Object.values(change.details).every((text) => typeof text === 'string')
+    Object.values(change.details).every((text) => typeof text === 'string') &&
+    (change.utc === undefined || (typeof change.utc === 'number' && asTime(change.utc) !== undefined))
   if (!Object.values(value.changes).every(isChange)) return empty
   const changes = value.changes as Record<string, LastChange>
   const commands = savedNumbers(value.commands)
