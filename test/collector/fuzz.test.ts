@@ -9,9 +9,18 @@ import { StationsWatch } from '../../agent/collector/watch.js'
 import { usualRules } from '../../agent/collector/judge.js'
 import { statusOf } from '../../agent/collector/status.js'
 import { readCollectorStatus } from '../../agent/cli/stations-status-shape.js'
+import { Spool } from '../../agent/collector/spool.js'
 import { MemoryBroker } from '../../agent/simulation/memory-broker.js'
+import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import { isBalanced, monoSeconds, readBoundedJson, utcMillis } from '../../agent/terms/terms.js'
-import { longestParsed, must, Mutations, oddTexts, throughAll } from '../support/mutations.js'
+import {
+  longestParsed,
+  must,
+  Mutations,
+  oddTexts,
+  throughAll,
+  throughAllInTurn,
+} from '../support/mutations.js'
 import { repeatable } from '../support/made-lines.js'
 import { FaultLog, MadeArchive } from '../support/uplink-rig.js'
 
@@ -233,5 +242,41 @@ describe('a collector under all of it at once', () => {
     expect(status.stations.length).toBeLessThanOrEqual(10)
     expect(collector.counts().taken).toBeGreaterThan(500)
     expect(collector.counts().held).toBe(0)
+  })
+})
+
+describe('a spool that a run before left, bent', () => {
+  it('gives whole packs of it and no others, and takes new ones', async () => {
+    const disk = new MemoryDisk()
+    const made = await Spool.open(disk)
+    if (!made.ok) throw new Error(made.fault.detail)
+    const packs = ['one', 'two', 'three'].map((word) => ({
+      topic: `motepost/1/${group}/${word}/lines`,
+      payload: Buffer.from(word.repeat(40)),
+    }))
+    for (const { topic, payload } of packs) await made.value.spool.add(topic, payload)
+    const [name] = disk.paths
+    const read = await disk.read(name, 0, 1 << 20)
+    const bytes = Buffer.from(read.ok ? read.value : [])
+    const known = new Set(packs.map(({ topic, payload }) => `${topic} ${payload.toString()}`))
+    const ends = await throughAllInTurn({
+      what: 'spools',
+      inputs: 3000,
+      make: (mutations) => mutations.bent(bytes),
+      hold: async (bent) => {
+        const left = new MemoryDisk()
+        left.put(name, bent)
+        const opened = await Spool.open(left)
+        must(opened.ok, 'it is not opened')
+        if (!opened.ok) return ''
+        const found = opened.value.left
+        for (const { topic, payload } of found)
+          must(known.has(`${topic} ${Buffer.from(payload).toString()}`), topic)
+        must(found.reduce((sum, { payload }) => sum + payload.length, 0) <= bent.length, 'more than there is')
+        must((await opened.value.spool.add('t', Buffer.from('new'))).ok, 'nothing is taken')
+        return `${Math.min(3, found.length)} packs`
+      },
+    })
+    expect(ends.get('2 packs')).toBeGreaterThan(100)
   })
 })
