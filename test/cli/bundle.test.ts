@@ -1,10 +1,11 @@
 /** The support bundle, as a person makes it: beside a running agent, beside none, and with settings that cannot be used. */
-import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
+import { spawnSync } from 'node:child_process'
 import { chmodSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { afterAll, afterEach, describe, expect, it, vi } from 'vitest'
+import { afterAll, describe, expect, it, vi } from 'vitest'
 import { baseOf, pushedFilesIn } from '../../agent/cli/pushed-files.js'
+import { ended, started } from '../support/agents.js'
 import { built, runWithoutRights, withoutRights } from '../support/without-rights.js'
 
 vi.setConfig({ testTimeout: 90_000 })
@@ -12,11 +13,6 @@ vi.setConfig({ testTimeout: 90_000 })
 const program = built('cli/main.js')
 const folder = mkdtempSync(join(tmpdir(), 'motepost-bundle-'))
 afterAll(() => rmSync(folder, { recursive: true }))
-
-const agents: ChildProcess[] = []
-afterEach(async () => {
-  for (const agent of agents.splice(0)) await ended(agent, 'SIGKILL')
-})
 
 function motepost(args: readonly string[], cwd = folder): { code: number | null; out: string; err: string } {
   const ran = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 60_000, cwd })
@@ -39,22 +35,7 @@ ${extra}`,
   return { file, data, bundle: join(folder, `${name}.json`) }
 }
 
-async function run(file: string): Promise<ChildProcess> {
-  const agent = spawn(process.execPath, [program, 'run', '-s', file])
-  agents.push(agent)
-  await new Promise<void>((resolve, reject) => {
-    agent.stdout.on('data', (bytes: Buffer) => bytes.toString().includes('port-missing') && resolve())
-    agent.once('exit', (code) => reject(new Error(`ended with ${code}`)))
-  })
-  return agent
-}
-
-function ended(agent: ChildProcess, signal: NodeJS.Signals): Promise<unknown> {
-  if (agent.exitCode !== null || agent.signalCode !== null) return Promise.resolve()
-  const exit = new Promise((resolve) => agent.once('exit', resolve))
-  agent.kill(signal)
-  return exit
-}
+const run = (file: string) => started(file, 'port-missing')
 
 interface Bundle {
   readonly program: Record<string, unknown>

@@ -1,12 +1,13 @@
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { afterAll, expect, it, vi } from 'vitest'
+import { afterAll, expect, it } from 'vitest'
 import { lookAtPushed } from '../../agent/cli/check-pushed.js'
 import { check } from '../../agent/cli/check.js'
 import { baseOf, pushedFilesIn } from '../../agent/cli/pushed-files.js'
 import { prepare } from '../../agent/cli/preparation.js'
 import { good } from '../../agent/terms/terms.js'
+import { printed } from '../support/printed.js'
 
 const folder = mkdtempSync(join(tmpdir(), 'motepost-check-pushed-'))
 afterAll(() => rmSync(folder, { recursive: true }))
@@ -21,10 +22,7 @@ mkdirSync(join(folder, 'data'))
 
 /** The line about settings from afar, and the settings with every default. */
 async function checked(): Promise<{ line: string | undefined; effective: string }> {
-  let said = ''
-  const write = vi.spyOn(process.stdout, 'write').mockImplementation((part) => ((said += String(part)), true))
-  await check(file, { effective: true })
-  write.mockRestore()
+  const { said } = await printed(() => check(file, { effective: true }))
   expect(said).toContain('settings  well: ')
   return { line: said.split('\n').find((line) => line.startsWith('from afar')), effective: said }
 }

@@ -1,12 +1,13 @@
-import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
+import { spawn, spawnSync } from 'node:child_process'
 import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { afterAll, afterEach, describe, expect, it, vi } from 'vitest'
+import { afterAll, describe, expect, it, vi } from 'vitest'
 import { onScreen } from '../../agent/cli/watch-screen.js'
 import { localText, readLocalTime, type Place } from '../../agent/cli/local-time.js'
 import type { StationStatus } from '../../agent/station/station.js'
 import { utcMillis } from '../../agent/terms/terms.js'
+import { ended, started } from '../support/agents.js'
 
 /** Each command is a process of its own; a busy machine takes its time over a dozen of them. */
 vi.setConfig({ testTimeout: 90_000 })
@@ -15,11 +16,6 @@ vi.setConfig({ testTimeout: 90_000 })
 const program = join(import.meta.dirname, '../../dist/agent/cli/main.js')
 const folder = mkdtempSync(join(tmpdir(), 'motepost-site-'))
 afterAll(() => rmSync(folder, { recursive: true }))
-
-const agents: ChildProcess[] = []
-afterEach(async () => {
-  for (const agent of agents.splice(0)) await ended(agent, 'SIGKILL')
-})
 
 function motepost(...args: string[]): { code: number | null; out: string; err: string } {
   const ran = spawnSync(process.execPath, [program, ...args], { encoding: 'utf8', timeout: 60_000 })
@@ -42,23 +38,6 @@ ${extra}`
   return { file, data }
 }
 
-async function run(file: string): Promise<ChildProcess> {
-  const agent = spawn(process.execPath, [program, 'run', '-s', file])
-  agents.push(agent)
-  await new Promise<void>((resolve, reject) => {
-    agent.stdout.on('data', (bytes: Buffer) => bytes.toString().includes('"running"') && resolve())
-    agent.once('exit', (code) => reject(new Error(`ended with ${code}`)))
-  })
-  return agent
-}
-
-function ended(agent: ChildProcess, signal: NodeJS.Signals): Promise<unknown> {
-  if (agent.exitCode !== null || agent.signalCode !== null) return Promise.resolve()
-  const exit = new Promise((resolve) => agent.once('exit', resolve))
-  agent.kill(signal)
-  return exit
-}
-
 const json = <T>(...args: string[]): T => JSON.parse(motepost(...args, '--json').out) as T
 
 describe('status', () => {
@@ -68,7 +47,7 @@ describe('status', () => {
     expect(never.code).toBe(1)
     expect(never.out).toContain('no agent runs')
     expect(never.out).toContain('was never made')
-    const agent = await run(file)
+    const agent = await started(file)
     await ended(agent, 'SIGKILL')
     expect(existsSync(join(data, '.control.sock'))).toBe(true)
     const killed = motepost('status', '-s', file)
@@ -80,7 +59,7 @@ describe('status', () => {
 
   it('shows the running station with its faults and what to do, and watch ends cleanly', async () => {
     const { file } = station()
-    await run(file)
+    await started(file)
     const shown = motepost('status', '-s', file)
     expect(shown.code).toBe(0)
     expect(shown.out).toContain('the sensor port does not exist')
@@ -118,7 +97,7 @@ describe('visit and sitelog', () => {
     expect(first.err).toBe('')
     expect(first).toMatchObject({ code: 0 })
     expect(first.out).toContain('no agent runs')
-    const agent = await run(file)
+    const agent = await started(file)
     const begun = motepost('visit', 'start', '--who', 'KL', '-s', file)
     expect(begun).toMatchObject({ code: 0, err: '' })
     expect(begun.out).toContain('safe on the disk')
@@ -163,7 +142,7 @@ describe('visit and sitelog', () => {
   it('name everything that is wrong at once, end with 2 and write nothing', async () => {
     const { file } = station()
     const wrong = ['sitelog', 'add', 'excluded', '--from', 'soon', '--slot', '9', '-s', file]
-    for (const agent of [undefined, await run(file)]) {
+    for (const agent of [undefined, await started(file)]) {
       const { code, err } = motepost(...wrong)
       expect(code, String(agent?.pid)).toBe(2)
       for (const key of ['from: ', 'slot: ', 'to: ', 'name: ', 'reason: ']) expect(err).toContain(key)
@@ -177,7 +156,7 @@ describe('the control socket of an agent', () => {
     const runtime = `runtime: { folder: ${join(folder, 'run')}, group_access: true }`
     const one = station(runtime)
     const two = station(runtime)
-    await run(one.file)
+    await started(one.file)
     const refused = motepost('run', '-s', two.file)
     expect(refused.code).toBe(1)
     expect(refused.err).toContain('another agent')
@@ -188,7 +167,7 @@ describe('the control socket of an agent', () => {
     const long = join(folder, 'r'.repeat(120))
     const { file, data } = station(`runtime: { folder: ${long} }`)
     expect(motepost('check', '-s', file).out).toMatch(/agent +LOOK: .*107/)
-    const agent = await run(file)
+    const agent = await started(file)
     const { code, out } = motepost('status', '-s', file)
     expect(code).toBe(1)
     expect(out).toContain('an agent holds')
@@ -202,7 +181,7 @@ describe('check', () => {
   it('says of a running station that it runs', async () => {
     const { file } = station()
     expect(motepost('check', '-s', file).out).toMatch(/agent +well: none runs/)
-    await run(file)
+    await started(file)
     expect(motepost('check', '-s', file).out).toMatch(/agent +well: runs and answers/)
   })
 })

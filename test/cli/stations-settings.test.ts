@@ -1,17 +1,18 @@
 /** What `stations settings` finds wrong before anything is sent; the way to a station and back is test/rig/settings-afar.test.ts. */
-import { generateKeyPairSync } from 'node:crypto'
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { afterAll, describe, expect, it, vi } from 'vitest'
+import { afterAll, describe, expect, it } from 'vitest'
 import { pushSettings, type PushOptions } from '../../agent/cli/stations-settings.js'
 import { configText } from '../settings/support.js'
+import { newKey } from '../support/keys.js'
+import { printed } from '../support/printed.js'
 
 const folder = mkdtempSync(join(tmpdir(), 'motepost-push-'))
 afterAll(() => rmSync(folder, { recursive: true }))
 
 const key = join(folder, 'anna.key')
-writeFileSync(key, generateKeyPairSync('ed25519').privateKey.export({ format: 'pem', type: 'pkcs8' }))
+writeFileSync(key, newKey().privatePem)
 
 let files = 0
 function put(text: string): string {
@@ -23,16 +24,9 @@ function put(text: string): string {
 /** Nobody listens at this address: what is well ends with 1 there, and what is wrong never gets so far. */
 const nobody = 'mqtt://127.0.0.1:1'
 
-async function pushed(
-  file?: string,
-  more: Partial<PushOptions> = {},
-): Promise<{ code: number; said: string }> {
-  let said = ''
-  const write = vi.spyOn(process.stderr, 'write').mockImplementation((part) => ((said += String(part)), true))
+function pushed(file?: string, more: Partial<PushOptions> = {}): Promise<{ code: number; said: string }> {
   const options = { broker: nobody, group: 'home', key, protocol: '5', waitMinutes: '1', ...more }
-  const code = await pushSettings('gate', file, options)
-  write.mockRestore()
-  return { code, said }
+  return printed(() => pushSettings('gate', file, options))
 }
 
 describe('stations settings', () => {

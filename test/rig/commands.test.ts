@@ -1,5 +1,4 @@
 /** The real agent behind a real mosquitto: a signed command from afar, its answer, and the same message said twice. */
-import { generateKeyPairSync, type KeyObject } from 'node:crypto'
 import { writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { connectAsync, type MqttClient } from 'mqtt'
@@ -11,6 +10,8 @@ import { startReceivers, type Receivers } from '../support/alert-receivers.js'
 import { FieldRig } from '../support/field-rig.js'
 import { describeWith } from '../support/real-parts.js'
 import { waitFor } from '../support/wait.js'
+import { newKey } from '../support/keys.js'
+import { printed } from '../support/printed.js'
 
 vi.setConfig({ testTimeout: 180_000 })
 
@@ -19,19 +20,6 @@ afterEach(async () => {
   for (const end of ends.splice(0).reverse()) await end()
 })
 
-/** What the command prints, whatever the stream, and its exit code. */
-async function printed(work: () => number | Promise<number>): Promise<{ code: number; text: string }> {
-  let text = ''
-  const streams = [process.stdout, process.stderr].map((one) =>
-    vi.spyOn(one, 'write').mockImplementation((part) => ((text += String(part)), true)),
-  )
-  const code = await work()
-  for (const stream of streams) stream.mockRestore()
-  return { code, text }
-}
-
-const pem = (key: KeyObject, type: 'pkcs8' | 'spki'): string => key.export({ format: 'pem', type }).toString()
-
 async function rigWithOperator(
   role: string,
   settings: (folder: string) => Promise<string> = () => Promise.resolve(''),
@@ -39,13 +27,13 @@ async function rigWithOperator(
   const rig = await FieldRig.make({ broker: true })
   ends.push(() => rig.end(false))
   rig.writeSettings({ settings: await settings(rig.folder) })
-  const { privateKey, publicKey } = generateKeyPairSync('ed25519')
+  const { privatePem, publicPem } = newKey()
   const keyFile = join(rig.folder, 'operator.key')
   const publicFile = join(rig.folder, 'operator.pem')
-  writeFileSync(keyFile, pem(privateKey, 'pkcs8'))
-  writeFileSync(publicFile, pem(publicKey, 'spki'))
+  writeFileSync(keyFile, privatePem)
+  writeFileSync(publicFile, publicPem)
   const added = await printed(() => addOperator(rig.settingsFile, 'anna', publicFile, { role }))
-  expect(added.code, added.text).toBe(0)
+  expect(added.code, added.said).toBe(0)
   rig.start()
   rig.feedFrames()
   const client = await connectAsync(`mqtt://127.0.0.1:${rig.broker!.port}`, { protocolVersion: 5 })
@@ -72,37 +60,37 @@ describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
     const noted = await printed(() =>
       send('north-fence', 'sitelog', ['kind=observed', 'note=smoke from a field'], optionsOf(rig, keyFile)),
     )
-    expect(noted.code, noted.text).toBe(0)
+    expect(noted.code, noted.said).toBe(0)
     const wrong = await printed(() =>
       send('north-fence', 'sitelog', ['kind=observed', 'from=8 o’clock'], optionsOf(rig, keyFile)),
     )
-    expect(wrong).toMatchObject({ code: 1, text: expect.stringContaining('north-fence: from: ') as string })
+    expect(wrong).toMatchObject({ code: 1, said: expect.stringContaining('north-fence: from: ') as string })
     const asked = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile, '4')))
-    expect(JSON.parse(asked.text)).toMatchObject({ station: 'north-fence', commands: { taken: 3 } })
+    expect(JSON.parse(asked.said)).toMatchObject({ station: 'north-fence', commands: { taken: 3 } })
 
     await client.publishAsync(`motepost/1/home/north-fence/command`, commands[0], { qos: 1 })
     await waitFor('the replay to be refused', () => replies.some(({ refused }) => refused === 'replayed'), 60)
     const told = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
-    expect(JSON.parse(told.text)).toMatchObject({
+    expect(JSON.parse(told.said)).toMatchObject({
       commands: { keys: 1, heard: true, taken: 5, refused: { replayed: 1 } },
     })
 
     const again = await printed(() => send('north-fence', 'restart', [], optionsOf(rig, keyFile)))
-    expect(again.code, again.text).toBe(0)
+    expect(again.code, again.said).toBe(0)
     await waitFor('the agent to begin anew', () => rig.log.includes('asked to begin anew'), 60)
     const after = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
-    expect(JSON.parse(after.text)).toMatchObject({ session: 2 })
+    expect(JSON.parse(after.said)).toMatchObject({ session: 2 })
     expect(replies.filter(({ ok }) => ok === true)).toHaveLength(5)
   })
 
   it('of a reader asks for health and has nothing done', async () => {
     const { rig, keyFile } = await rigWithOperator('reader')
     const asked = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
-    expect(asked.code, asked.text).toBe(0)
+    expect(asked.code, asked.said).toBe(0)
     const refused = await printed(() => send('north-fence', 'restart', [], optionsOf(rig, keyFile)))
     expect(refused).toEqual({
       code: 1,
-      text: 'north-fence: this key may only ask for health (not-allowed)\n',
+      said: 'north-fence: this key may only ask for health (not-allowed)\n',
     })
   })
 })
@@ -126,8 +114,8 @@ describeWith(['socat', 'mosquitto', 'openssl'], 'alerts and lines, commanded fro
     })
     await client.subscribeAsync('motepost/1/+/+/lines', { qos: 1 })
     const order = async (what: string, ...details: string[]): Promise<void> => {
-      const { code, text } = await printed(() => send('north-fence', what, details, optionsOf(rig, keyFile)))
-      expect(code, text).toBe(0)
+      const { code, said } = await printed(() => send('north-fence', what, details, optionsOf(rig, keyFile)))
+      expect(code, said).toBe(0)
     }
 
     await order('mute', 'what=dust', 'hours=2')

@@ -1,19 +1,17 @@
 /** The built program changes a station's key: while it runs, while it does not, killed in the middle, without the old key. */
-import { spawn, spawnSync, type ChildProcess } from 'node:child_process'
-import { generateKeyPairSync } from 'node:crypto'
+import { spawn, spawnSync } from 'node:child_process'
 import { mkdtempSync, readdirSync, rmSync, statSync, watch, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
-import { afterAll, afterEach, describe, expect, it, vi } from 'vitest'
+import { afterAll, describe, expect, it, vi } from 'vitest'
+import { ended, started } from '../support/agents.js'
 import { program } from '../support/field-rig.js'
-import { waitFor } from '../support/wait.js'
+import { newKey } from '../support/keys.js'
 
 vi.setConfig({ testTimeout: 240_000 })
 
 const folder = mkdtempSync(join(tmpdir(), 'motepost-rotate-'))
 afterAll(() => rmSync(folder, { recursive: true }))
-const agents: ChildProcess[] = []
-afterEach(() => agents.splice(0).forEach((agent) => agent.kill('SIGKILL')))
 
 function placed(name: string): { data: string; settings: string } {
   const data = join(folder, name)
@@ -28,23 +26,6 @@ clock: { trust: system }
 `,
   )
   return { data, settings }
-}
-
-async function run(settings: string): Promise<ChildProcess> {
-  const agent = spawn(process.execPath, [program, 'run', '-s', settings])
-  agents.push(agent)
-  let log = ''
-  for (const stream of [agent.stdout, agent.stderr])
-    stream.on('data', (bytes: Buffer) => (log += bytes.toString()))
-  await waitFor('the agent to run', () => log.includes('"running"') || agent.exitCode !== null, 60)
-  expect(agent.exitCode, log).toBe(null)
-  return agent
-}
-
-async function end(agent: ChildProcess, signal: NodeJS.Signals = 'SIGTERM'): Promise<void> {
-  const exit = new Promise((resolve) => agent.once('exit', resolve))
-  agent.kill(signal)
-  await exit
 }
 
 const motepost = (...args: string[]) => spawnSync(process.execPath, [program, ...args], { encoding: 'utf8' })
@@ -84,7 +65,7 @@ function verified(data: string, key?: string): Told & { status: number | null } 
 describe('the key of a running station', () => {
   it('is changed over the socket, signs the next seals, and is changed again while no agent runs', async () => {
     const { data, settings } = placed('one')
-    const agent = await run(settings)
+    const agent = await started(settings)
     const first = keysOf(settings).fingerprint
     const changed = rotate(settings)
     expect(changed).toMatchObject({ before: first, in_force: true, vouched_for: true, offline: false })
@@ -95,7 +76,7 @@ describe('the key of a running station', () => {
     })
     const status = motepost('status', '-s', settings).stdout.replace(/\s+/g, ' ')
     expect(status).toContain(`key ${changed.key}`)
-    await end(agent)
+    await ended(agent)
     const found = verified(data, first)
     expect(found).toMatchObject({ status: 0, findings: [] })
     expect(found.signed_to).toBe(found.sealed_to)
@@ -108,25 +89,25 @@ describe('the key of a running station', () => {
     const same = motepost('keys', 'rotate', '-s', settings, '--to', present)
     expect([same.status, same.stderr]).toEqual([1, expect.stringContaining('signs now already')])
     expect(motepost('keys', '-s', settings).stdout).toMatch(/earlier +until number \d+, 20\d\d-/)
-    const other = await run(settings)
+    const other = await started(settings)
     const { faults } = (
       JSON.parse(motepost('status', '-s', settings, '--json').stdout) as {
         status: { faults: { code: string }[] }
       }
     ).status
     expect(faults.map(({ code }) => code)).not.toContain('key-changed')
-    await end(other)
+    await ended(other)
     expect(verified(data, first)).toMatchObject({ status: 0, findings: [] })
   })
 
   it('is the old or the new one after a kill in the middle, and no seal breaks', async () => {
     const { data, settings } = placed('two')
-    await end(await run(settings))
+    await ended(await started(settings))
     const first = keysOf(settings).fingerprint
     const ends: string[] = []
     for (const moment of ['.station-key.next.tmp', '.station-key.next', 'lines-', '.station-key', 'lines-']) {
       const before = keysOf(settings).fingerprint
-      const agent = await run(settings)
+      const agent = await started(settings)
       const killed = new Promise((resolve) => agent.once('exit', resolve))
       const watcher = watch(data, (_, name) => {
         if (moment === 'lines-' ? name?.startsWith(moment) : name === moment) agent.kill('SIGKILL')
@@ -135,7 +116,7 @@ describe('the key of a running station', () => {
       await killed
       watcher.close()
       await new Promise((resolve) => (asking.exitCode === null ? asking.once('exit', resolve) : resolve(0)))
-      await end(await run(settings))
+      await ended(await started(settings))
       expect(readdirSync(data)).not.toContain('.station-key.next')
       const after = keysOf(settings).fingerprint
       ends.push(`${moment}: ${after === before ? 'old' : 'new'}`)
@@ -149,7 +130,7 @@ describe('the key of a running station', () => {
 
   it('that is missing at a start is told at the station and by verify, and given up only when asked', async () => {
     const { data, settings } = placed('three')
-    await end(await run(settings))
+    await ended(await started(settings))
     const first = keysOf(settings).fingerprint
     rmSync(join(data, '.station-key'))
     const refused = motepost('keys', 'rotate', '-s', settings)
@@ -160,14 +141,14 @@ describe('the key of a running station', () => {
     expect(verified(data, lost.key)).toMatchObject({ status: 0 })
 
     rmSync(join(data, '.station-key'))
-    const agent = await run(settings)
+    const agent = await started(settings)
     const { faults } = (
       JSON.parse(motepost('status', '-s', settings, '--json').stdout) as {
         status: { faults: { code: string }[] }
       }
     ).status
     expect(faults.map(({ code }) => code)).toContain('key-changed')
-    await end(agent)
+    await ended(agent)
     const { fingerprint, others } = keysOf(settings)
     expect(others.map((one) => one.fingerprint)).toEqual([first, lost.key])
     expect(verified(data).findings.map(({ kind }) => kind)).toEqual(['new-key', 'new-key'])
@@ -176,27 +157,26 @@ describe('the key of a running station', () => {
 
   it('of the service manager hands over to the next one, which a start with it takes without a word', async () => {
     const { data, settings } = placed('four')
-    const [credentials, next] = [mkdtempSync(join(folder, 'credentials-')), generateKeyPairSync('ed25519')]
-    const privateText = (pair: typeof next) => pair.privateKey.export({ format: 'pem', type: 'pkcs8' })
-    writeFileSync(join(credentials, 'station-key'), privateText(generateKeyPairSync('ed25519')))
+    const [credentials, next] = [mkdtempSync(join(folder, 'credentials-')), newKey()]
+    writeFileSync(join(credentials, 'station-key'), newKey().privatePem)
     vi.stubEnv('CREDENTIALS_DIRECTORY', credentials)
-    const agent = await run(settings)
+    const agent = await started(settings)
     const first = keysOf(settings).fingerprint
     vi.unstubAllEnvs()
     const refused = motepost('keys', 'rotate', '-s', settings)
     expect([refused.status, refused.stderr]).toEqual([1, expect.stringContaining('rotate --to FILE')])
     const publicFile = join(folder, 'next.pub')
-    writeFileSync(publicFile, next.publicKey.export({ format: 'pem', type: 'spki' }))
+    writeFileSync(publicFile, next.publicPem)
     const named = rotate(settings, '--to', publicFile)
     expect(named).toMatchObject({ before: first, in_force: false, vouched_for: true })
-    writeFileSync(join(folder, 'next.key'), privateText(next))
+    writeFileSync(join(folder, 'next.key'), next.privatePem)
     const wrong = motepost('keys', 'rotate', '-s', settings, '--to', join(folder, 'next.key'))
     expect([wrong.status, wrong.stderr]).toEqual([2, expect.stringContaining('never the private one')])
-    await end(agent)
+    await ended(agent)
     expect(verified(data, first)).toMatchObject({ status: 0, findings: [] })
-    writeFileSync(join(credentials, 'station-key'), privateText(next))
+    writeFileSync(join(credentials, 'station-key'), next.privatePem)
     vi.stubEnv('CREDENTIALS_DIRECTORY', credentials)
-    await end(await run(settings))
+    await ended(await started(settings))
     vi.unstubAllEnvs()
     const found = verified(data, first)
     expect(found).toMatchObject({ status: 0, findings: [] })

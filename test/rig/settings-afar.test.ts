@@ -1,5 +1,4 @@
 /** Settings pushed from the desk to the real agent behind a real mosquitto: tried, kept, refused, and gone with a kill. */
-import { generateKeyPairSync, type KeyObject } from 'node:crypto'
 import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { pathToFileURL } from 'node:url'
@@ -10,6 +9,8 @@ import { pushSettings, type PushOptions } from '../../agent/cli/stations-setting
 import { FieldRig } from '../support/field-rig.js'
 import { describeWith } from '../support/real-parts.js'
 import { waitFor } from '../support/wait.js'
+import { newKey } from '../support/keys.js'
+import { printed } from '../support/printed.js'
 
 vi.setConfig({ testTimeout: 180_000 })
 const limitSeconds = 60
@@ -20,8 +21,6 @@ afterEach(async () => {
   rig = undefined
 })
 
-const pem = (key: KeyObject, type: 'pkcs8' | 'spki'): string => key.export({ format: 'pem', type }).toString()
-
 /** A person at a desk: a key, and what the command prints and ends with. */
 class Desk {
   readonly key: string
@@ -31,12 +30,12 @@ class Desk {
     readonly name: string,
     role?: string,
   ) {
-    const { privateKey, publicKey } = generateKeyPairSync('ed25519')
+    const { privatePem, publicPem } = newKey()
     this.key = join(rig.folder, `${name}.key`)
-    writeFileSync(this.key, pem(privateKey, 'pkcs8'))
+    writeFileSync(this.key, privatePem)
     if (role === undefined) return
     const publicFile = join(rig.folder, `${name}.pem`)
-    writeFileSync(publicFile, pem(publicKey, 'spki'))
+    writeFileSync(publicFile, publicPem)
     const write = vi.spyOn(process.stdout, 'write').mockImplementation(() => true)
     addOperator(rig.settingsFile, name, publicFile, { role })
     write.mockRestore()
@@ -45,13 +44,9 @@ class Desk {
   async ask(text?: string, more: Partial<PushOptions> = {}): Promise<{ code: number; said: string }> {
     const file = join(this.rig.folder, 'push.yaml')
     if (text !== undefined) writeFileSync(file, text)
-    let said = ''
-    const streams = [process.stdout, process.stderr].map((one) =>
-      vi.spyOn(one, 'write').mockImplementation((part) => ((said += String(part)), true)),
+    return printed(() =>
+      pushSettings('north-fence', text === undefined ? undefined : file, this.options(more)),
     )
-    const code = await pushSettings('north-fence', text === undefined ? undefined : file, this.options(more))
-    for (const stream of streams) stream.mockRestore()
-    return { code, said }
   }
 
   options(more: Partial<PushOptions> = {}): PushOptions {
@@ -66,12 +61,6 @@ class Desk {
     await this.rig.untilHealth('on trial', () => this.rig.hasFault('settings-on-trial'), limitSeconds)
     return /--confirm ([0-9a-f]{16}) /.exec(said)![1]
   }
-}
-
-async function silenced(work: () => unknown): Promise<void> {
-  const write = vi.spyOn(process.stdout, 'write').mockImplementation(() => true)
-  await work()
-  write.mockRestore()
 }
 
 /** How often the agent began to run, in this process or the next. */
@@ -146,7 +135,7 @@ describeWith(['socat', 'mosquitto'], 'settings from the desk', () => {
     expect(late).toMatchObject({ code: 1, said: expect.stringContaining('no trial runs here') as string })
 
     const id = await anna.push('health: { every_min: 20 }\n')
-    await silenced(() => send('north-fence', 'restart', [], anna.options()))
+    await printed(() => send('north-fence', 'restart', [], anna.options()))
     await rig.untilHealth('fallen back again', () => detail(rig).includes(id), limitSeconds)
     expect(rig.log).toContain('stopped: asked to begin anew')
   })

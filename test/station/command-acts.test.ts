@@ -1,5 +1,4 @@
 /** Each command, from its signed bytes to what it does at a station and what it answers. */
-import { generateKeyPairSync, sign } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
 import { command as bytesOf } from '../../agent/instruments/instruments.js'
 import { loadLayout } from '../../agent/cli/layouts.js'
@@ -16,13 +15,13 @@ import {
 import { signedCommand } from '../../agent/uplink/uplink.js'
 import { dustRule, energyOf, tellingOne } from '../support/station-options.js'
 import { newClock, startRig, startUtc, ToldGauge, ToldSensor, type Rig } from '../support/station-rig.js'
+import { newKey } from '../support/keys.js'
 
 type Uplink = ReturnType<NonNullable<StationPorts['makeUplink']>>
 type Taker = NonNullable<Uplink['commands']['taker']>
 type Answer = Record<string, unknown>
 
-const { privateKey, publicKey } = generateKeyPairSync('ed25519')
-const key = publicKey.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
+const { publicKey: key, sign } = newKey()
 const layout = loadLayout('frames-424d-32')
 const [sleep, wake] = layout.ok ? [bytesOf(layout.value, 'sleep')!, bytesOf(layout.value, 'wake')!] : []
 const clean = Uint8Array.of(0x7e, 0x00, 0x56)
@@ -108,9 +107,7 @@ class Life {
   async ask(what: string, input: Record<string, unknown> = {}): Promise<Answer> {
     const window = { from: utcMillis(startUtc), until: utcMillis(startUtc + 86_400_000) }
     const head = { group: 'rig', station: 'rig', boot: 'b0070001', key, number: ++this.number }
-    const payload = signedCommand({ ...head, ...window, do: what, with: input }, (bytes) =>
-      sign(null, bytes, privateKey),
-    )
+    const payload = signedCommand({ ...head, ...window, do: what, with: input }, sign)
     this.link.commands.taker!.take(payload, {}, false)
     await this.rig.live(this.rig.clock.mono() + 60)
     const answer = this.link.answers.at(-1)!

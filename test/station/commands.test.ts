@@ -1,18 +1,17 @@
 /** Random lives of a station that gets commands: said again, out of order, under stepping clocks, through kills and lost state. */
-import { generateKeyPairSync, sign } from 'node:crypto'
 import fc from 'fast-check'
 import { expect, it } from 'vitest'
 import { CommandNumbers } from '../../agent/station/command-lines.js'
 import { CommandWatch } from '../../agent/station/command-watch.js'
 import { isBalanced, monoSeconds, utcMillis, type EventLine } from '../../agent/terms/terms.js'
 import { signedCommand, type Signer } from '../../agent/uplink/uplink.js'
+import { newKey } from '../support/keys.js'
 
 const start = Date.UTC(2026, 2, 1)
 const keys = ['anna', 'ben'].map((name) => {
-  const { privateKey, publicKey } = generateKeyPairSync('ed25519')
-  const hex = publicKey.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
-  const signer: Signer = { role: 'operator', publicKey: hex, name }
-  return { signer, sign: (bytes: Uint8Array) => sign(null, bytes, privateKey) }
+  const { publicKey, sign } = newKey()
+  const signer: Signer = { role: 'operator', publicKey, name }
+  return { signer, sign }
 })
 const known = keys.map(({ signer }) => signer)
 

@@ -1,5 +1,4 @@
 /** A store whose key changes, as a verification of it sees it: with and without the signature of the key before, and forged. */
-import { generateKeyPairSync, sign } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
 import { MemoryDisk } from '../../agent/simulation/memory-disk.js'
 import { seededRandom } from '../../agent/simulation/random.js'
@@ -19,6 +18,7 @@ import { handOverDetails, readHandOver } from '../../agent/store/hand-over.js'
 import type { SigningKey } from '../../agent/terms/terms.js'
 import { note, open, record, set, storeId, value } from './support.js'
 import { testKey } from './test-key.js'
+import { newKey } from '../support/keys.js'
 
 const [old, next, third, foreign] = [7, 8, 9, 66].map(testKey)
 
@@ -220,9 +220,7 @@ describe('very many made-up keys', () => {
     const { disk, store } = await begun(100_000)
     const { signedTo } = await verified(disk)
     for (let i = 0; i < 1000; i++) {
-      const { privateKey, publicKey } = generateKeyPairSync('ed25519')
-      const hex = publicKey.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
-      const made = { publicKey: hex, sign: (bytes: Uint8Array) => sign(null, bytes, privateKey) }
+      const made = newKey()
       store.append((seq) =>
         sealedLine(
           { kind: 'seal', seq, first: seq, last: seq - 1, count: 0, hash: '0'.repeat(64) },

@@ -1,7 +1,6 @@
 /** Signed commands: what is read, what is refused and why, and bytes that nobody meant. */
-import { createPrivateKey, createPublicKey, generateKeyPairSync, sign } from 'node:crypto'
+import { createPrivateKey, createPublicKey, sign } from 'node:crypto'
 import { describe, expect, it } from 'vitest'
-import { seededRandom } from '../../agent/simulation/random.js'
 import { utcMillis } from '../../agent/terms/terms.js'
 import {
   commandText,
@@ -12,10 +11,10 @@ import {
   type Command,
   type Signer,
 } from '../../agent/uplink/uplink.js'
+import { longestParsed, must, throughAll, type Mutations } from '../support/mutations.js'
+import { newKey } from '../support/keys.js'
 
-const { privateKey, publicKey } = generateKeyPairSync('ed25519')
-const hex = publicKey.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
-const signing = (bytes: Uint8Array): Uint8Array => sign(null, bytes, privateKey)
+const { publicKey: hex, sign: signing } = newKey()
 const at = utcMillis(Date.UTC(2026, 2, 1, 12))
 const here = { group: 'slate-hollow', station: 'gate' }
 const command: Command = {
@@ -105,13 +104,13 @@ describe('a signed command', () => {
   it('is refused where its text is not the canonical one, although the signature holds', () => {
     const text = commandText(command).replace('{"v":1,', '{"v":1,"do":"restart",')
     const bytes = Buffer.from(`motepost command\n${text}`)
-    const payload = Buffer.from(`${text}\n${sign(null, bytes, privateKey).toString('hex')}`)
+    const payload = Buffer.from(`${text}\n${Buffer.from(signing(bytes)).toString('hex')}`)
     expect(reasonOf(payload)).toBe('not-understood')
   })
 
   it('is refused where the signature is one of the bare text', () => {
     const text = commandText(command)
-    const payload = Buffer.from(`${text}\n${sign(null, Buffer.from(text), privateKey).toString('hex')}`)
+    const payload = Buffer.from(`${text}\n${Buffer.from(signing(Buffer.from(text))).toString('hex')}`)
     expect(reasonOf(payload)).toBe('wrong-signature')
   })
 
@@ -131,29 +130,41 @@ describe('a signed command', () => {
 })
 
 describe('bytes that nobody meant', () => {
-  it('are refused with a reason, fifty thousand of them, and no bent command is taken', () => {
-    const seed = Number(process.env.FUZZ_SEED ?? Date.now() % 2 ** 31)
-    console.info('seed', seed)
-    const random = seededRandom(seed)
-    const pick = (n: number): number => Math.floor(random.next() * n)
-    const whole = signedCommand(command, signing)
-    const nested = signedCommand(
-      {
-        ...command,
-        with: JSON.parse(`{"a":${'['.repeat(4000)}${']'.repeat(4000)}}`) as object as Record<string, unknown>,
-      },
-      signing,
+  it('are refused with a reason, and no bent command is taken', () => {
+    const whole = Buffer.from(signedCommand(command, signing))
+    const nested = `{"a":${'['.repeat(4000)}${']'.repeat(4000)}}`
+    const deep = Buffer.from(
+      signedCommand({ ...command, with: JSON.parse(nested) as Record<string, unknown> }, signing),
     )
-    for (let n = 0; n < 50_000; n++) {
-      const bent = Buffer.from(pick(20) === 0 ? nested : whole)
-      for (let times = 1 + pick(4); times > 0; times--) {
-        const where = pick(bent.length)
-        if (pick(3) > 0) bent[where] ^= 1 << pick(8)
-        else bent.copy(bent, where, pick(bent.length))
-      }
-      const cut = pick(4) === 0 ? bent.subarray(0, pick(bent.length)) : bent
-      if (cut.equals(whole) || cut.equals(nested)) continue
-      expect(reasonOf(cut)).not.toBe('read')
-    }
+    const ends = throughAll({
+      what: 'bent commands',
+      inputs: 30_000,
+      make: (mutations) => {
+        if (mutations.once(20)) return mutations.bent(deep, whole)
+        // Signed rightly all the same: whoever has a key may sign anything.
+        return mutations.once(4) ? signedAnyway(mutations) : mutations.bent(whole)
+      },
+      hold: (payload) => {
+        const { value: read, characters } = longestParsed(() => readCommand(payload, here, [operator]))
+        must(characters <= longestCommandBytes, `${characters} characters were decoded`)
+        if (!read.ok) return read.reason
+        const { command: taken } = read
+        const [text, signature] = Buffer.from(payload).toString().split('\n')
+        must(commandText(taken) === text && signature.length === 128, 'not as it is written')
+        must(taken.station === here.station && taken.key === hex && taken.number >= 1, 'of another')
+        must(taken.until - taken.from <= 7 * 86_400_000 && taken.until >= taken.from, 'of no window')
+        return 'read'
+      },
+    })
+    for (const reason of ['not-understood', 'wrong-signature', 'other-station', 'foreign-key', 'read'])
+      expect(ends.get(reason), reason).toBeGreaterThan(10)
   })
 })
+
+/** A right signature over a bent text. */
+function signedAnyway(mutations: Mutations): Uint8Array {
+  const whole = commandText({ ...command, with: mutations.bentPart(command.with) as Record<string, unknown> })
+  const text = mutations.once(3) ? whole : mutations.bentText(whole)
+  const signature = Buffer.from(signing(Buffer.from(`motepost command\n${text}`))).toString('hex')
+  return Buffer.from(`${text}\n${signature}`)
+}
