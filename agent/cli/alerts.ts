@@ -1,7 +1,9 @@
 import type { WayTest } from '../delivery/delivery.js'
+import { askControl } from '../hardware/control-socket.js'
 import type { StationStatus } from '../station/station.js'
 import { bad, type Outcome } from '../terms/terms.js'
 import { historyLines, stateLines } from './alerts-words.js'
+import { socketIn } from './collect-control.js'
 import { lineWidth } from './averages-table.js'
 import { openOneStore, whereToLook } from './desk.js'
 import { folded } from './plain-text.js'
@@ -15,6 +17,8 @@ export interface AlertsOptions {
   /** Hours. */
   readonly for?: number
   readonly history?: boolean
+  /** Of a collector: what it tells of its group. */
+  readonly archive?: string
   readonly store?: string
   readonly storeId?: string
   readonly json?: boolean
@@ -33,6 +37,7 @@ export async function alerts(options: AlertsOptions): Promise<number> {
   if (options.history || options.store !== undefined) return history(options)
   const request = requestOf(options)
   if (typeof request === 'string') return wrong(request)
+  if (options.archive !== undefined) return ofCollector(options.archive, request, options.json === true)
   const reached = reachStation(options.settings)
   if (!reached) return 2
   const first = await askStation(reached.settings, request)
@@ -41,6 +46,22 @@ export async function alerts(options: AlertsOptions): Promise<number> {
   if (options.json) print([jsonOf(asked)])
   else printFolded(answerLines(asked, reached))
   return refusalText(asked) === undefined && testsOf(asked).every(({ delivered }) => delivered) ? 0 : 1
+}
+
+async function ofCollector(
+  archive: string,
+  request: Record<string, unknown>,
+  json: boolean,
+): Promise<number> {
+  if (request.do !== 'acknowledge' && request.do !== 'mute')
+    return wrong(
+      '--archive goes with --acknowledge or --mute; what a collector told: --history --store ARCHIVE/.collector',
+    )
+  const asked = await askControl(socketIn(archive), request)
+  const words = refusalText(asked)
+  if (json) print([JSON.stringify(asked.ok ? asked.value : { ok: false, fault: asked.fault })])
+  else printFolded([words ?? (Object(asked.ok ? asked.value : {}) as { words: string }).words])
+  return words === undefined ? 0 : 1
 }
 
 async function testEnd(reached: Reached): Promise<Outcome<unknown>> {

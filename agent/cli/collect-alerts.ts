@@ -8,7 +8,7 @@ import { systemRandom } from '../hardware/random.js'
 import type { FaultBoard } from '../health/health.js'
 import { standardOffsetMinutes, type CollectorSettings } from '../settings/settings.js'
 import { openStore, type Store } from '../store/store.js'
-import { bootWord, good, InFlight, type EventLine, type Outcome } from '../terms/terms.js'
+import { bootWord, good, InFlight, type EventLine, type MonoSeconds, type Outcome } from '../terms/terms.js'
 import { deliveryOptions, deliveryPorts, modemPortOf } from './compose-delivery.js'
 
 export interface CollectorAlerts {
@@ -63,6 +63,25 @@ export async function openAlerts(
   )
   alerts.restore(lines.value, clock.mono())
   return good({ alerts, end: () => landed(works, store.value) })
+}
+
+/**
+ * Answers `{"do":"acknowledge","what":…}` and `{"do":"mute","what":…,"hours":…}`; undefined where it is neither.
+ * @param told undefined where the settings name nobody
+ */
+export function answerTold(
+  told: GroupAlerts | undefined,
+  request: unknown,
+  now: MonoSeconds,
+): object | undefined {
+  const { do: kind, what, hours } = Object(request) as Record<string, unknown>
+  if (kind !== 'acknowledge' && kind !== 'mute') return undefined
+  if (!told) return { ok: false, words: 'this collector tells nobody: its settings have no block delivery' }
+  if (typeof what !== 'string' || (kind === 'mute' && typeof hours !== 'number'))
+    return { ok: false, words: 'not understood' }
+  const { done, words } =
+    kind === 'mute' ? told.mute(what, Number(hours) * 3600, now) : told.acknowledge(what, now)
+  return { ok: done, words }
 }
 
 async function eventsIn(store: Store): Promise<Outcome<EventLine[]>> {

@@ -19,12 +19,15 @@ export async function serveCollector(
   collector: Collector,
   log: Log,
   status: () => Record<string, unknown>,
+  toldAnswer: (request: unknown) => object | undefined,
 ): Promise<{ close(): Promise<void> }> {
   let taking: Taking | undefined
   const put: Put = (store, lines) => collector.take(store, lines)
   const opened = await listenControl({ path: socketIn(archive), mode: 0o600 }, (request) => {
     const { do: what, folder } = Object(request) as Record<string, unknown>
     if (what === 'status') return Promise.resolve({ ok: true, ...status() })
+    const answer = toldAnswer(request)
+    if (answer) return Promise.resolve(answer)
     if (what === 'taking') return Promise.resolve({ ok: true, ...(taking ?? { done: false }) })
     if (what !== 'take' || typeof folder !== 'string')
       return Promise.resolve({ ok: false, words: 'not understood' })

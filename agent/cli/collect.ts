@@ -12,7 +12,7 @@ import { addSeconds, faultText, type Broker, type Fault, type FaultCode, type Lo
 import { standardOffsetMinutes, type CollectorSettings } from '../settings/settings.js'
 import { archivesIn, spoolIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
-import { openAlerts } from './collect-alerts.js'
+import { answerTold, openAlerts } from './collect-alerts.js'
 import { serveCollector, take } from './collect-control.js'
 import { doorsOf, standOpen, type DoorOptions } from './collect-doors.js'
 import { besideArchive } from './collect-postgres.js'
@@ -146,7 +146,13 @@ async function live(
       told?.alerts.step(collector.judged(clock.mono()), collector.state === 'connected', clock.mono())
     },
   )
-  const control = await serveCollector(options.archive, collector, log, () => status.now(clock.mono()))
+  const control = await serveCollector(
+    options.archive,
+    collector,
+    log,
+    () => status.now(clock.mono()),
+    (request) => answerTold(told?.alerts, request, clock.mono()),
+  )
   const open = await standOpen(doors, options.archive, log, () => status.now(clock.mono()))
   log.info('collecting', { group: options.group, archive: options.archive })
   return new Promise((resolve) => {

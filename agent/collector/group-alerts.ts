@@ -5,6 +5,7 @@
 import {
   Delivery,
   Wording,
+  type Answer,
   type DeliveryOptions,
   type DeliveryPorts,
   type Notice,
@@ -39,6 +40,8 @@ interface Change {
 }
 
 const alertName = 'alert'
+/** Who acknowledged or muted, as others read it. */
+const here = 'at the collector'
 const deafRule = 'collector-deaf'
 /** Without a connection for so long the collector says that it cannot judge. */
 const deafAfterSeconds = 30 * 60
@@ -92,6 +95,16 @@ export class GroupAlerts {
     this.lookDeaf(connected, now)
     for (const { seen, judgement } of judged) this.look(seen, judgement.reasons, now)
     this.delivery.step(now)
+  }
+
+  /** @param what a code or a rule, such as 'silent gate' */
+  acknowledge(what: string, now: MonoSeconds): Answer {
+    return this.delivery.acknowledge(what, here, now)
+  }
+
+  /** @param what a code, a rule or 'all'; for 0 seconds it ends a mute */
+  mute(what: string, forSeconds: number, now: MonoSeconds): Answer {
+    return this.delivery.mute(what, forSeconds, here, now)
   }
 
   private lookDeaf(connected: boolean, now: MonoSeconds): void {

@@ -84,6 +84,14 @@ class Rig {
     this.stations.take(station, { kind: 'alive', alive: { state: 'running' } }, this.at(), false)
   }
 
+  acknowledge(what: string) {
+    return this.alerts.acknowledge(what, this.now)
+  }
+
+  mute(what: string, hours: number) {
+    return this.alerts.mute(what, hours * 3600, this.now)
+  }
+
   private judged(): Judged[] {
     const group = { rules: usualRules, twins: new Map() }
     return this.stations.all().map((seen) => ({ seen, judgement: judge(seen, group, this.at()) }))
@@ -135,6 +143,28 @@ describe('what people are told by a collector', () => {
     forgetful.stations.know('st-1', forgetful.at())
     await forgetful.live(3600)
     expect(forgetful.texts()).toEqual([])
+  })
+
+  it('is not told of again once somebody acknowledged or muted it, over a restart too', async () => {
+    const rig = new Rig()
+    rig.restart()
+    rig.says('st-1')
+    await rig.live(181 * 60)
+    expect(rig.acknowledge('nothing-of-that-name')).toMatchObject({ done: false })
+    const code = / Code (\w{4})/.exec(rig.sent[0].text)?.[1] ?? 'none'
+    expect(rig.acknowledge(code)).toEqual({ done: true, words: 'silent st-1: acknowledged' })
+    rig.restart()
+    expect(rig.acknowledge('silent st-1').words).toBe('silent st-1 is acknowledged by at the collector')
+    expect(rig.mute('silent st-1', 12)).toMatchObject({ done: true })
+    rig.restart()
+    rig.says('st-1')
+    await rig.live(60)
+    await rig.live(181 * 60)
+    expect(rig.lines.filter(({ details }) => details.rule === 'silent st-1').map(({ name }) => name)).toEqual(
+      expect.arrayContaining(['alert', 'acknowledged', 'muted']),
+    )
+    expect(rig.sent).toHaveLength(1)
+    expect(rig.acknowledge('silent st-1').done).toBe(true)
   })
 
   it('is that the collector itself has no connection for half an hour', async () => {
