@@ -2,7 +2,7 @@
  * `motepost status --bundle`: one file for somebody who helps from afar, plain JSON that anybody can read before it is sent. Made by
  * allow-list, whether the agent runs or not and whatever is wrong with the settings.
  */
-import { closeSync, openSync, writeSync } from 'node:fs'
+import { closeSync, openSync, rmSync, writeSync } from 'node:fs'
 import { agentFacts } from './bundle-agent.js'
 import { diskFacts, machineFacts, namedFacts } from './bundle-machine.js'
 import { settingsFacts } from './bundle-settings.js'
@@ -93,9 +93,10 @@ function writeNew(path: string, text: string): Wrong | undefined {
     return undefined
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException
+    rmSync(path, { force: true })
     return {
       code: 1,
-      words: `${path} was not written to its end (${code}): free space, or name another place`,
+      words: `${path} could not be written to its end (${code}): free space, or name another place`,
     }
   } finally {
     closeSync(fd)

@@ -60,7 +60,7 @@ function runningItem(archive: string, link: Outcome<string | undefined>): CheckI
 
 /**
  * A broker that takes the user's name for the client's would put a running collector out for us: then that one is asked. Where
- * none runs such a broker may hand us what waits; no receipt names it, so the stations send it again.
+ * none runs such a broker may hand us what waits: it is not acknowledged, and comes again to the collector.
  */
 async function brokerItem(
   { group, broker }: CollectorSettings,
@@ -84,7 +84,7 @@ async function tryBroker(settings: CollectorSettings['broker'], clientId: string
   if (!broker.ok) return broker
   const session = await broker.value.connect({
     subscribe: [],
-    events: { onMessage: () => undefined, onLost: () => undefined },
+    events: { onMessage: () => new Promise<never>(() => undefined), onLost: () => undefined },
   })
   if (!session.ok) return session
   return good(await session.value.end())

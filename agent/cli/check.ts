@@ -93,7 +93,7 @@ async function lookAtAll(
   items.push(...(await tryDelivery(settings, running.ok)))
   if (settings.uplink.mode === 'none')
     items.push({ what: 'broker', well: true, words: 'none is set; everything is kept here' })
-  else items.push(item('broker', `${settings.uplink.url} lets us in`, await tryBroker(settings)))
+  else items.push(await lookAtBroker(settings, running))
   return items
 }
 
@@ -140,6 +140,15 @@ function lookAtClock(settings: Settings): CheckItem {
   if (source !== undefined)
     return { what: 'clock', well: true, words: `${time}, by ${source}, within ${errorSeconds} s` }
   return item('clock', '', bad('clock-untrusted', `it reads ${time}, clock.trust is ${settings.clock.trust}`))
+}
+
+/** A broker that takes the user's name for the client's would put a running agent out for us: one that is connected is believed. */
+async function lookAtBroker(settings: Settings, running: Outcome<unknown>): Promise<CheckItem> {
+  const { url } = settings.uplink as { url: string }
+  const { uplink } = Object(running.ok ? running.value : undefined) as { uplink?: { state?: unknown } }
+  return uplink?.state === 'connected'
+    ? { what: 'broker', well: true, words: `${url}: the running agent is connected` }
+    : item('broker', `${url} lets us in`, await tryBroker(settings))
 }
 
 async function tryBroker(settings: Settings): Promise<Outcome<void>> {

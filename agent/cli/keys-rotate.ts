@@ -1,5 +1,5 @@
 /** `keys rotate`: another key signs for the station from now on; through the running agent, or straight in the data folder. */
-import { existsSync, readFileSync } from 'node:fs'
+import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import { hasStationKey, keyName, nextKeyOf, stationKey } from '../hardware/station-key.js'
 import type { Settings } from '../settings/settings.js'
@@ -7,7 +7,7 @@ import { changedFacts, type KeyChanged } from '../station/station.js'
 import { changeKey, finishRotation, handOverName, type KeyWish, type MakeEvent } from '../store/store.js'
 import { bad, done, good, type Outcome, type SigningKey } from '../terms/terms.js'
 import { onFolder } from './offline-folder.js'
-import { publicKeyIn } from './operators.js'
+import { publicKeyGiven, publicKeyWords } from './operators.js'
 import { folded, textWidth } from './plain-text.js'
 import { askStation, reachStation, refusalText } from './reach-station.js'
 
@@ -24,12 +24,10 @@ type Changed = KeyChanged & { readonly sealed: boolean }
 export async function rotateStationKey(file: string, options: RotateOptions): Promise<number> {
   const reached = reachStation(file)
   if (!reached) return 2
-  const to = options.to === undefined ? undefined : publicKeyIn(textOf(options.to))
-  if (options.to !== undefined && to === undefined)
-    return told(
-      `--to ${options.to}: expected an Ed25519 public key (openssl pkey -in KEY -pubout), never the private one`,
-      2,
-    )
+  const to = options.to === undefined ? undefined : publicKeyGiven(options.to)
+  if (options.to !== undefined && to === undefined) return told(`--to ${options.to}: ${publicKeyWords}`, 2)
+  if (to !== undefined && options.lost)
+    return told('--lost and --to: a key that is lost can hand over to none; leave one of them out', 2)
   const { settings } = reached
   const asked = await askStation(settings, { do: 'change-key', to, lost: options.lost === true })
   const isOffline = !asked.ok && asked.fault.code === 'agent-not-running'
@@ -49,8 +47,6 @@ const told = (words: string, code: number): number => {
   process.stderr.write(words + '\n')
   return code
 }
-
-const textOf = (given: string): string => (existsSync(given) ? readFileSync(given, 'utf8') : given)
 
 const isNeverStarted = ({ data: { folder } }: Settings): boolean =>
   !hasStationKey(folder) && !existsSync(join(folder, 'store.json'))

@@ -1,9 +1,10 @@
 /** `keys`: fingerprints of the station's key and of those whose signature counts here; operators are added and removed. */
-import { createPrivateKey, createPublicKey } from 'node:crypto'
+import { createPrivateKey } from 'node:crypto'
 import { existsSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
-import { credentialFile, keyCredential, keyName } from '../hardware/station-key.js'
+import { credentialFile, keyCredential, keyName, publicHalf } from '../hardware/station-key.js'
 import { keyFingerprint } from '../store/store.js'
+import { faultText } from '../terms/terms.js'
 import { operatorsFile, operatorsName } from './compose-commands.js'
 import { otherKeys, type OtherKey } from './earlier-keys.js'
 import {
@@ -11,13 +12,15 @@ import {
   operatorName,
   operatorsIn,
   operatorsText,
-  publicKeyIn,
+  publicKeyGiven,
+  publicKeyWords,
   roles,
   type Operator,
   type Role,
 } from './operators.js'
 import { tableText } from './plain-text.js'
 import { readSettingsFile } from './read-settings.js'
+import { readTextFile } from './read-text.js'
 import { writeWhole } from './write-whole.js'
 
 const noted =
@@ -89,9 +92,7 @@ const placeWords = (is: OtherKey['is'], row: number, at: string | undefined): st
 function stationKeyOf(file: string): { publicKey: string } | { fault: string } | undefined {
   if (!existsSync(file)) return undefined
   try {
-    const key = createPublicKey(createPrivateKey(readFileSync(file, 'utf8')))
-    const hex = key.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
-    return { publicKey: hex }
+    return { publicKey: publicHalf(createPrivateKey(readFileSync(file, 'utf8'))) }
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException
     return {
@@ -103,7 +104,9 @@ function stationKeyOf(file: string): { publicKey: string } | { fault: string } |
 function operatorsOf(settings: string): Listed | string {
   const file = operatorsFile(settings)
   if (!existsSync(file)) return { file, operators: [] }
-  const operators = operatorsIn(readFileSync(file, 'utf8'))
+  const text = readTextFile(file)
+  if (!text.ok) return faultText(text.fault)
+  const operators = operatorsIn(text.value)
   return Array.isArray(operators)
     ? { file, operators }
     : `${file}, line ${operators.wrongLine}: expected role, 64 hex digits and name, in at most ${mostOperators} lines`
@@ -120,12 +123,8 @@ export function addOperator(settings: string, name: string, given: string, optio
   if (role === undefined) return told(`--role ${options.role}: expected ${roles.join(' or ')}`, 2)
   if (!operatorName.test(name))
     return told(`'${name}': expected 1 to 32 small letters, digits and hyphens`, 2)
-  const publicKey = publicKeyIn(existsSync(given) ? readFileSync(given, 'utf8') : given)
-  if (publicKey === undefined)
-    return told(
-      `${given}: expected an Ed25519 public key (openssl pkey -in KEY -pubout), never the private one`,
-      2,
-    )
+  const publicKey = publicKeyGiven(given)
+  if (publicKey === undefined) return told(`${given}: ${publicKeyWords}`, 2)
   return changed(settings, (operators) => {
     const there = operators.find((one) => one.name === name)
     if (there && !options.replace) return `${name} has a key already; --replace puts the new one in its place`

@@ -3,6 +3,10 @@
  * role, Ed25519 public key (RFC 8032) in hex, name. The agent reads it and never writes it.
  */
 import { createPublicKey } from 'node:crypto'
+import { existsSync } from 'node:fs'
+import { publicHalf } from '../hardware/station-key.js'
+import { good } from '../terms/terms.js'
+import { readTextFile } from './read-text.js'
 
 export const roles = ['reader', 'operator'] as const
 export type Role = (typeof roles)[number]
@@ -43,10 +47,17 @@ export function publicKeyIn(text: string): string | undefined {
   if (!text.includes('-----BEGIN PUBLIC KEY-----')) return undefined
   try {
     const key = createPublicKey(text)
-    return key.asymmetricKeyType === 'ed25519'
-      ? key.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
-      : undefined
+    return key.asymmetricKeyType === 'ed25519' ? publicHalf(key) : undefined
   } catch {
     return undefined
   }
 }
+
+/** The same of a file, where one of that name can be read. */
+export function publicKeyGiven(fileOrText: string): string | undefined {
+  const file = existsSync(fileOrText) ? readTextFile(fileOrText) : good(fileOrText)
+  return file.ok ? publicKeyIn(file.value) : undefined
+}
+
+export const publicKeyWords =
+  'expected an Ed25519 public key (openssl pkey -in KEY -pubout), never the private one'

@@ -25,6 +25,9 @@ export const planWith = (plan: Plan, { id, by }: Pick<PushedSettings, 'id' | 'by
   eventDetails: { ...plan.eventDetails, from_afar: `${id} of ${by}` },
 })
 
+/** Everything pushed was taken back. */
+export const saysNothing = ({ text }: Pick<PushedSettings, 'text'>): boolean => text.trim() === '{}'
+
 /** SHA-256 of a settings file: another text is another edit by hand. */
 export const baseOf = (ownText: string): string => createHash('sha256').update(ownText).digest('hex')
 

@@ -14,7 +14,7 @@ import {
   type Preparation,
   type PushedAside,
 } from './preparation.js'
-import { baseOf, planWith, pushedFilesIn, type PushedSettings } from './pushed-files.js'
+import { baseOf, planWith, pushedFilesIn, saysNothing } from './pushed-files.js'
 import { readSettingsFile } from './read-settings.js'
 import type { Judgement, Pushed } from './settings-trial.js'
 import { longestTrialDays, trialSeconds } from './trial-time.js'
@@ -48,9 +48,6 @@ export async function laidOver(own: Plan): Promise<{ readonly plan: Plan; readon
   const words = `${whose} do not pass with this version, the settings file stands alone: ${over.lines[0]}`
   return { plan: own, aside: { words, isForGood: false } }
 }
-
-/** Everything pushed was taken back. */
-const saysNothing = ({ text }: PushedSettings): boolean => text.trim() === '{}'
 
 type Over =
   | { readonly ok: true; readonly plan: Plan; readonly kept: string }

@@ -5,7 +5,7 @@ import type { SettingsFromAfar, SettingsInForce } from '../station/station.js'
 import type { MonoSeconds } from '../terms/terms.js'
 import type { Plan, Preparation } from './preparation.js'
 import { judgePushedApart } from './prepare-apart.js'
-import { baseOf, planWith, pushedFilesIn, type PushedFiles } from './pushed-files.js'
+import { baseOf, planWith, pushedFilesIn, saysNothing, type PushedFiles } from './pushed-files.js'
 import { SettingsTrials, type Judgement, type Pushed, type Trial, type TrialAct } from './settings-trial.js'
 
 /** What is replaced where time is not that of the world. */
@@ -83,6 +83,7 @@ export class RunTrials implements SettingsFromAfar {
       end,
       onKept: () => {
         faults.clear(where, 'settings-on-trial', 'settings-fell-back')
+        if (trial && saysNothing(trial)) this.inPlan = undefined
         this.trial = undefined
       },
     })

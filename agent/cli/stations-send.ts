@@ -1,10 +1,11 @@
 /** `stations send`: one signed command to one station, and its answer. */
-import { createPrivateKey, createPublicKey, randomBytes, sign, type KeyObject } from 'node:crypto'
-import { readFileSync } from 'node:fs'
+import { createPrivateKey, randomBytes, sign, type KeyObject } from 'node:crypto'
 import { mqttBroker, usualMqtt } from '../hardware/mqtt-broker.js'
-import { faultText, utcMillis, type BrokerSession, type Message } from '../terms/terms.js'
+import { publicHalf } from '../hardware/station-key.js'
+import { faultText, good, utcMillis, type BrokerSession, type Message } from '../terms/terms.js'
 import { longestCommandBytes, signedCommand, topicOf } from '../uplink/uplink.js'
 import { brokerAddress } from './broker-address.js'
+import { readTextFile } from './read-text.js'
 import { answerJson, answerText, bootIn, readAnswer } from './stations-answer.js'
 
 export interface SendOptions {
@@ -21,6 +22,8 @@ export interface SendOptions {
 }
 
 const tell = (words: string): void => void process.stderr.write(words + '\n')
+/** As in topics: a name must not reach further than one station. */
+const plainName = /^[a-z0-9][a-z0-9-]{0,31}$/
 const wrong = (words: string): 2 => {
   tell(words)
   return 2
@@ -49,24 +52,35 @@ export async function sendCommand(
   options: SendOptions,
   words = answerText,
 ): Promise<number> {
+  for (const [what, name] of [
+    ['station', station],
+    ['--group', options.group],
+  ] as const)
+    if (!plainName.test(name))
+      return wrong(`${what} ${name}: expected 1 to 32 small letters, digits and hyphens`)
   const minutes = Number(options.waitMinutes)
   if (!(minutes > 0 && minutes <= 10_000)) return wrong('--wait-minutes: expected a number, at most 10000')
   const broker = brokerFor(options)
   if (typeof broker === 'string') return wrong(broker)
   const key = privateKeyIn(options.key)
   if (typeof key === 'string') return wrong(key)
-  const talk = new Talk({ station, what, input, group: options.group, key, minutes })
+  const talk = new Talk({
+    ...{ station, what, input, group: options.group, key, minutes },
+    brokerName: broker.name,
+  })
   const tooLong = talk.tooLong()
   if (tooLong !== undefined) return wrong(tooLong)
   const connected = await broker.connect({
     subscribe: [talk.topic('alive'), talk.topic('reply')],
-    events: { onMessage: (message) => talk.hear(message), onLost: (detail) => talk.end({ lost: detail }) },
+    events: { onMessage: (message) => talk.hear(message), onLost: (detail) => talk.broken(detail) },
   })
   if (!connected.ok) {
     tell(faultText(connected.fault))
     return 1
   }
   talk.begin(connected.value)
+  if (process.stderr.isTTY)
+    tell(`waiting for ${station}, up to ${minutes} min; Ctrl-C ends the waiting, not what was sent`)
   const ended = await talk.ended
   await connected.value.end()
   return told(ended, options.json === true, (answer) => words(answer, station))
@@ -101,28 +115,38 @@ function brokerFor(options: SendOptions): ReturnType<typeof mqttBroker> | string
     return `--broker ${options.broker}: expected mqtt://host:port or mqtts://host:port`
   if (options.protocol !== '5' && options.protocol !== '4')
     return `--protocol ${options.protocol}: expected 5 or 4`
+  const [ca, password] = [readTextFileOf(options.caFile), readTextFileOf(options.passwordFile)]
+  if (!ca.ok) return `--ca-file ${ca.fault.detail}: name the certificate of the authority, in PEM`
+  if (!password.ok) return `--password-file ${password.fault.detail}: name the file that holds the password`
   try {
-    const ca = options.caFile && readFileSync(options.caFile, 'utf8')
     return mqttBroker({
       ...usualMqtt,
-      ...brokerAddress(at, { ca }),
+      ...brokerAddress(at, { ca: ca.value }),
       protocol: options.protocol === '5' ? 5 : 4,
       clientId: `motepost-${options.group}-send-${randomBytes(4).toString('hex')}`,
       sessionExpirySeconds: 0,
       username: options.username,
-      password: options.passwordFile && readFileSync(options.passwordFile, 'utf8').trimEnd(),
+      password: password.value?.trimEnd(),
     })
   } catch (error) {
     return `${(error as Error).message}: name a file that can be read`
   }
 }
 
+const readTextFileOf = (file: string | undefined) =>
+  file === undefined ? good(undefined) : readTextFile(file)
+
 function privateKeyIn(file: string): KeyObject | string {
+  const text = readTextFile(file)
+  if (!text.ok) return `--key ${text.fault.detail}: name your private key`
   try {
-    const key = createPrivateKey(readFileSync(file, 'utf8'))
-    return key.asymmetricKeyType === 'ed25519' ? key : `${file}: expected an Ed25519 key`
+    const key = createPrivateKey(text.value)
+    return key.asymmetricKeyType === 'ed25519' ? key : `--key ${file}: expected an Ed25519 key`
   } catch {
-    return `${file}: expected a private key in PEM (openssl genpkey -algorithm ed25519)`
+    const what = text.value.includes('PUBLIC KEY')
+      ? 'holds the public half'
+      : 'holds none without a passphrase'
+    return `--key ${file}: ${what}; expected a private key in PEM (openssl genpkey -algorithm ed25519)`
   }
 }
 
@@ -133,6 +157,7 @@ interface Asked {
   readonly input: Readonly<Record<string, unknown>>
   readonly key: KeyObject
   readonly minutes: number
+  readonly brokerName: string
 }
 export type Answer = Readonly<Record<string, unknown>>
 type Ended = { readonly answer: Answer } | { readonly lost: string }
@@ -152,8 +177,7 @@ class Talk {
 
   constructor(private readonly about: Asked) {
     this.ended = new Promise((resolve) => (this.end = resolve))
-    const der = createPublicKey(about.key).export({ format: 'der', type: 'spki' })
-    this.publicKey = der.subarray(-32).toString('hex')
+    this.publicKey = publicHalf(about.key)
   }
 
   topic(what: string): string {
@@ -172,6 +196,16 @@ class Talk {
     }, minutes * 60_000)
     void this.ended.then(() => clearTimeout(timer))
     this.ask()
+  }
+
+  /** The connection ended without us. */
+  broken(detail: string): void {
+    const { station } = this.about
+    const sent = `the command was sent and may be done all the same: ask with motepost stations send ${station} health`
+    const known = this.asked === undefined ? 'nothing was sent' : sent
+    this.end({
+      lost: `${this.about.brokerName}: ${detail}; ${known}. Does another client log in as this user?`,
+    })
   }
 
   hear({ topic, payload }: Message): void {

@@ -1,7 +1,6 @@
 /** `stations settings`: pushes settings to one station, keeps what is on trial there, or asks what is in force. */
 import { basename } from 'node:path'
 import { readPushed, settingsFaultText, type SettingsFaultCode } from '../settings/settings.js'
-import { faultText } from '../terms/terms.js'
 import { plainLines } from './plain-text.js'
 import { readTextFile } from './read-text.js'
 import { longestPushedText } from './settings-trial.js'
@@ -43,7 +42,7 @@ function inputOf(file: string | undefined, { alone, confirm }: PushOptions): Inp
       : [`--confirm ${confirm}: expected the id of a trial, 16 hex digits, as the station answered it`]
   if (file === undefined) return alone ? ['--alone: name the file that is to be pushed'] : {}
   const text = readTextFile(file)
-  if (!text.ok) return [faultText(text.fault)]
+  if (!text.ok) return [`${text.fault.detail}: name the file with the settings that are to be pushed`]
   const wrong = wrongAnywhere(text.value, file)
   return wrong.length > 0
     ? wrong
@@ -66,6 +65,10 @@ const wrongWithTheText: ReadonlySet<SettingsFaultCode> = new Set<SettingsFaultCo
 function wrongAnywhere(text: string, file: string): string[] {
   const read = readPushed({ own: '{}', pushed: text }, file)
   const faults = read.ok ? [] : read.faults.filter(({ code }) => wrongWithTheText.has(code))
+  if (faults.some(({ code }) => code === 'empty-file'))
+    return [
+      `${file} says nothing: write the keys that are to change, or {} with --alone to take back what was pushed`,
+    ]
   if (faults.length > 0) return faults.map(settingsFaultText)
   const { length } = text
   return length <= longestPushedText

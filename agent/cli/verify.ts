@@ -1,6 +1,6 @@
-import { createPrivateKey, createPublicKey, type KeyObject } from 'node:crypto'
-import { existsSync, readFileSync, statSync } from 'node:fs'
+import { createPrivateKey, createPublicKey } from 'node:crypto'
 import { DeskDisk, openFolder } from '../hardware/disk.js'
+import { publicHalf } from '../hardware/station-key.js'
 import {
   leastFingerprintDigits,
   readFingerprint,
@@ -22,6 +22,7 @@ import {
 } from './desk.js'
 import { importedSeriesIn } from './imported-series.js'
 import { Progress } from './progress.js'
+import { readTextFile } from './read-text.js'
 import { verificationJson, verificationText } from './verify-words.js'
 
 export interface VerifyOptions extends DeskOptions {
@@ -106,24 +107,21 @@ const keyWords = `expected a fingerprint (at least its first ${leastFingerprintD
 function readKey(text: string): Opened<string> {
   const written = readFingerprint(text)
   if (written !== undefined) return { ok: true, value: written }
-  if (!existsSync(text) || !statSync(text).isFile()) return wrongUse(`--key ${text}: ${keyWords}`)
-  const inFile = keyOfFile(text)
+  const read = readTextFile(text)
+  if (!read.ok) return wrongUse(`--key ${read.fault.detail}: ${keyWords}`)
+  const inFile = keyIn(read.value)
   return inFile === undefined
     ? wrongUse(`--key ${text}: the file holds no key; ${keyWords}`)
     : { ok: true, value: inFile }
 }
 
 /** PEM of a public key, or of the private one of which the public is made; or hex digits. */
-function keyOfFile(file: string): string | undefined {
-  const text = readFileSync(file, 'utf8')
+function keyIn(text: string): string | undefined {
   const written = readFingerprint(text)
   if (written !== undefined) return written
   try {
-    const key: KeyObject = text.includes('PRIVATE')
-      ? createPublicKey(createPrivateKey(text))
-      : createPublicKey(text)
-    if (key.asymmetricKeyType !== 'ed25519') return undefined
-    return key.export({ format: 'der', type: 'spki' }).subarray(-32).toString('hex')
+    const key = text.includes('PRIVATE') ? createPrivateKey(text) : createPublicKey(text)
+    return key.asymmetricKeyType === 'ed25519' ? publicHalf(key) : undefined
   } catch {
     return undefined
   }

@@ -25,8 +25,8 @@ export const hasStationKey = (folder: string): boolean =>
 
 /**
  * The Ed25519 key (RFC 8032) with which a station signs: that of the service manager, else that of the folder, made silently
- * where there is none: PKCS #8 in PEM, readable by its owner only, as openssl reads it. To be asked for after the store of the folder was opened. Faults: disk-*; disk-error also
- * where the file holds no such key (it is left as it is).
+ * where there is none: PKCS #8 in PEM, readable by its owner only, as openssl reads it. To be asked for after the store of the
+ * folder was opened. Faults: disk-*; disk-error also where the file holds no such key (it is left as it is).
  */
 export async function stationKey(folder: string): Promise<Outcome<SigningKey>> {
   const given = credentialFile(keyCredential)
@@ -156,6 +156,12 @@ function keyIn(text: string, path: string): Outcome<SigningKey> {
     return bad('disk-error', `${path} holds no key`)
   }
   if (key.asymmetricKeyType !== 'ed25519') return bad('disk-error', `${path} holds no Ed25519 key`)
-  const der = createPublicKey(key).export({ format: 'der', type: 'spki' })
-  return good({ publicKey: der.subarray(-32).toString('hex'), sign: (bytes) => sign(null, bytes, key) })
+  return good({ publicKey: publicHalf(key), sign: (bytes) => sign(null, bytes, key) })
 }
+
+/** @param key an Ed25519 key, or its public half @returns 64 hex digits: DER ends with the 32 bytes (RFC 8410, 4) */
+export const publicHalf = (key: KeyObject): string =>
+  (key.type === 'private' ? createPublicKey(key) : key)
+    .export({ format: 'der', type: 'spki' })
+    .subarray(-32)
+    .toString('hex')

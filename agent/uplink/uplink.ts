@@ -92,7 +92,7 @@ export class Uplink {
 
   /** Before the first step. @param state what `checkpoint` gave before, or anything. @param session rises with each start. */
   restore(state: unknown, session: number, now: MonoSeconds): void {
-    this.link.now = now
+    this.link.now = this.link.since = now
     this.ledger.restore(state, now)
     this.pace.restore((Object(state) as { meter?: unknown }).meter, now)
     this.announcements.started(session)

@@ -110,6 +110,7 @@ describe('keys', () => {
       format: 'pem',
       type: 'spki',
     })
+    expect((await printed(() => addOperator(settings, 'desk', tmpdir(), { role: 'reader' }))).code).toBe(2)
     for (const text of [privatePem, rsa.toString(), '', hex.slice(1), 'g'.repeat(64)])
       expect([text, publicKeyIn(text)]).toEqual([text, undefined])
     const add = async (name: string, role: string) =>

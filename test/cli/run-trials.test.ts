@@ -110,6 +110,18 @@ describe('settings from afar in a run', () => {
     expect(await next.ask({})).toMatchObject({ ok: true, kept: 'health:\n  every_min: 20\n' })
   })
 
+  it('leave nothing over the file where all of them were taken back', async () => {
+    const { life, id } = await onTrial()
+    await life.ask({ confirm: id })
+    const taken = await life.ask({ text: '{}', file: 'none.yaml', alone: true })
+    await life.run()
+    expect(await life.ask({ confirm: taken.trial })).toMatchObject({ ok: true })
+    expect(life.trials.inForce()).toEqual({ from: 'file' })
+    const next = new Process()
+    await next.run()
+    expect([next.everyMinutes, next.trials.inForce()]).toEqual([60, { from: 'file' }])
+  })
+
   it('fall back when their time is over, and that is told until the next start', async () => {
     const { life, id } = await onTrial()
     await life.pass(7200)

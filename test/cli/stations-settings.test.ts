@@ -43,7 +43,8 @@ describe('stations settings', () => {
   })
 
   it.each<[string, string, RegExp]>([
-    ['is empty', '', /:1:1: the file is empty/],
+    ['is empty', '', /says nothing: write the keys/],
+    ['has comments only', '# health\n', /says nothing: write the keys/],
     ['is no YAML', 'health: {\n', /push-\d+\.yaml:\d+:\d+: /],
     ['has a tab', 'health:\n\tevery_min: 20\n', /:2:1.*tab/],
     ['says a key twice', 'log: { level: info }\nlog: { level: warn }\n', /:2:1 log: /],
@@ -75,5 +76,28 @@ describe('stations settings', () => {
     expect((await pushed(undefined, { confirm: 'anna' })).said).toContain('16 hex digits')
     expect(await pushed(undefined, { alone: true })).toMatchObject({ code: 2 })
     expect((await pushed(put('{}'), { key: folder })).code).toBe(2)
+  })
+
+  it('names the option and the file that cannot be used, and a name that is none', async () => {
+    const publicHalf = put(newKey().publicPem)
+    for (const [more, station, words] of [
+      [{ key: join(folder, 'nobody.key') }, 'gate', /^--key .*nobody\.key \(no such file\)/],
+      [{ key: folder }, 'gate', /^--key .*\(is a folder\)/],
+      [{ key: publicHalf }, 'gate', /^--key .* holds the public half/],
+      [{ passwordFile: join(folder, 'none') }, 'gate', /^--password-file .*\(no such file\)/],
+      [{ caFile: folder }, 'gate', /^--ca-file .*\(is a folder\)/],
+      [{}, 'gate/+', /^station gate\/\+: expected 1 to 32 small letters/],
+      [{ group: '#' }, 'gate', /^--group #: expected/],
+    ] as const) {
+      const options = { broker: nobody, group: 'home', key, protocol: '5', waitMinutes: '1', ...more }
+      const { code, said } = await printed(() => pushSettings(station, undefined, options))
+      expect(said).toMatch(words)
+      expect(code).toBe(2)
+    }
+    const { code, said } = await pushed(join(folder, 'none.yaml'))
+    expect([code, said.includes('none.yaml (no such file): name the file with the settings')]).toEqual([
+      2,
+      true,
+    ])
   })
 })
