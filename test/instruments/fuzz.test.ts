@@ -29,7 +29,7 @@ describe.each(all.map((layout) => [layout.name, layout] as const))(
     it('gives no reading but of frames that stand in the bytes, counts each byte once, and holds no more than a frame', () => {
       const whole = Buffer.from(joined(...goodFrames(layout), ...goodFrames(layout)))
       const ends = throughAll({
-        what: layout.name,
+        what: 'sensors',
         inputs: 1500,
         make: (mutations) => {
           const bytes = mutations.once(20)

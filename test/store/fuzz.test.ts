@@ -20,8 +20,8 @@ import {
   readStoreFolder,
   verifyFolder,
 } from '../../agent/store/store.js'
-import { columnSetText, parseLine, utcText } from '../../agent/terms/terms.js'
-import { must, throughAllInTurn, type Mutations } from '../support/mutations.js'
+import { canonicalLine, columnSetText, parseColumnSet, parseLine, utcText } from '../../agent/terms/terms.js'
+import { must, throughAll, throughAllInTurn, type Mutations } from '../support/mutations.js'
 import { boot, firstFile, set, storeId } from './support.js'
 
 const withCrc = (text: string, file: string): string =>
@@ -134,6 +134,33 @@ async function figures(disk: MemoryDisk): Promise<void> {
   must(sums.days().length <= 9 * placed, `${sums.days().length} days of ${placed} records`)
   surveyed.value.site.entries()
 }
+
+describe('a line that anybody wrote', () => {
+  it('is none, or says exactly what stands there, in numbers and times that can be', () => {
+    const known = new Map([[set.id, set]])
+    const texts = Object.values(lines).flat()
+    const ends = throughAll({
+      what: 'lines',
+      inputs: 20_000,
+      make: (mutations) =>
+        mutations.once(3) ? largest(mutations, mutations.of(texts)) : mutations.bentText(mutations.of(texts)),
+      hold: (text) => {
+        const columns = parseColumnSet(text)
+        must(!columns || columnSetText(columns) === text, 'columns that are written otherwise')
+        const line = parseLine(text, known)
+        if (!line) return columns ? 'columns' : 'none'
+        must(canonicalLine(line, set) === text, 'written again it is another')
+        must(text.length <= 8192 && Number.isSafeInteger(line.seq), 'longer than a line')
+        if ('mono' in line) must(Math.abs(line.mono) < 1e10, `${line.mono} s`)
+        if (line.kind === 'record') must(Math.max(line.seconds, line.planned) <= 7 * 86_400, 'too long')
+        if ('utc' in line && line.utc !== undefined) utcText(line.utc)
+        return line.kind
+      },
+    })
+    for (const kind of ['record', 'event', 'anchor', 'other'])
+      expect(ends.get(kind), kind).toBeGreaterThan(10)
+  })
+})
 
 describe('a folder that anybody wrote', () => {
   it('is read, followed, verified and summed to an end, and no line in it is believed that is not canonical', async () => {
