@@ -55,7 +55,10 @@ function proofWords(proof: WakeProof): string {
 /** So long the board is off in a trial. */
 const trialSeconds = 180
 
-/** `check --try-wake`: ends the board, to wake by its wake path. Exit codes: 0 it is about to end, 1 it could not be, 2 no path is set. */
+/**
+ * `check --try-wake`: ends the board, to wake by its wake path. Exit codes: 0 it is about to end, 1 it could not be, 2 no path is
+ * set.
+ */
 export async function tryWake(settings: Settings): Promise<number> {
   const board = boardPowerOf(settings)
   if (!board) {

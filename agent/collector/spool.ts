@@ -3,8 +3,8 @@
  * the sync before it ran, and nothing waits longer than for two of them. What the archives have is cut off again; what a run
  * before left is found by the next, and doubles are removed by identity as always.
  *
- * An entry: the letters `mps1`, length of the topic (u32), length of the payload (u32), CRC-32 over these eight bytes, topic and payload
- * (u32, all big-endian), topic, payload. Damaged bytes are passed over up to the next entry.
+ * An entry: the letters `mps1`, length of the topic (u32), length of the payload (u32), CRC-32 over these eight bytes, topic and
+ * payload (u32, all big-endian), topic, payload. Damaged bytes are passed over up to the next entry.
  */
 import { crc32 } from 'node:zlib'
 import { bad, done, good, type Disk, type Fault, type Outcome } from '../terms/terms.js'
@@ -39,8 +39,6 @@ export class Spool {
   private readonly waiting: Waiting[] = []
   private current: Segment
   private isBusy = false
-  /** Of `add`, for who wants to know what they cost. */
-  syncs = 0
 
   private constructor(
     private readonly disk: Disk,
@@ -134,7 +132,6 @@ export class Spool {
     segment.bytes += bytes.length
     if (!written.ok) return written.fault
     if (written.value < bytes.length) return bad('disk-full', `${this.disk.name}/${segment.name}`).fault
-    this.syncs++
     const synced = await this.disk.datasync(segment.name)
     if (!synced.ok) return synced.fault
     const named = isNew ? await this.disk.syncFolder('') : done

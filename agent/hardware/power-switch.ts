@@ -3,8 +3,8 @@ import { bad, done, type FaultCode, type Outcome, type PowerSwitch } from '../te
 import { fitWords } from './way-words.js'
 
 /**
- * Runs an owner's command: one that takes a sensor's supply away and gives it back, or one that helps a link. No shell: the words go to the program as
- * they stand. Killed after the limit; what it prints is thrown away but for the first line of its complaint.
+ * Runs an owner's command: one that takes a sensor's supply away and gives it back, or one that helps a link. No shell: the words
+ * go to the program as they stand. Killed after the limit; what it prints is thrown away but for the first line of its complaint.
  */
 export function commandSwitch(
   command: readonly [string, ...string[]],

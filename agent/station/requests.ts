@@ -8,7 +8,8 @@ const mostListed = 1000
 /**
  * What a running station answers to a request over its control socket: `{"do":"status"}`, `{"do":"health"}`,
  * `{"do":"add","entry":{…}}` with keys as in the details of a site log line, `{"do":"list"}`, `{"do":"resend"}`,
- * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`, `{"do":"change-key","to":…,"lost":…}`, and those of `answerDelivery`. Anything else is refused in words; nothing throws.
+ * `{"do":"set-clock","utc":…,"error_s":…,"confirm":…}`, `{"do":"flush"}`, `{"do":"change-key","to":…,"lost":…}`, and those of
+ * `answerDelivery`. Anything else is refused in words; nothing throws.
  */
 export async function answerRequest(station: Station, request: unknown): Promise<Record<string, unknown>> {
   const { do: what, entry } = Object(request) as Record<string, unknown>

@@ -2,7 +2,8 @@
  * Suspect rules on ../shared/data, four years of three sites: levels of gain, floor and noise are chosen on the first two years
  * by a rule that sees sound stations only; faults and false alarms are judged on the last two. That rule was made when figures of
  * both halves had been seen, and looks and levels of flatness were set with all four years in view: so the last two are not
- * unseen. PM10 of the same hours was: the last test is the one look at it, with everything as it stood, and nothing was changed after.
+ * unseen. PM10 of the same hours was: the last test is the one look at it, with everything as it stood, and nothing was changed
+ * after.
  */
 import { describe, expect, it } from 'vitest'
 import {

@@ -245,7 +245,7 @@ describe('packs on their way to the archives', () => {
       const archived = await machine.archived(station)
       expect(archived).toEqual([...new Set(archived)])
       expect(machine.received(station)).toEqual(archived)
-      // What was acknowledged while the spool had no disk may be lost by a kill: its station sends it again, for no receipt names it.
+      // What was acknowledged while the spool had no disk may be lost by a kill: no receipt names it, so its station sends it again.
       const lost = [...sent.get(station)!].filter((seq) => !archived.includes(seq))
       for (const seq of lost) machine.send(station, seq, seq)
     }
