@@ -129,7 +129,8 @@ export function addOperator(settings: string, name: string, given: string, optio
     const there = operators.find((one) => one.name === name)
     if (there && !options.replace) return `${name} has a key already; --replace puts the new one in its place`
     const twice = operators.find((one) => one.publicKey === publicKey && one.name !== name)
-    if (twice) return `this is the key of ${twice.name}`
+    if (twice)
+      return `${twice.name} has this key: give each person one of their own, or remove ${twice.name} first`
     if (!there && operators.length === mostOperators) return `there are ${mostOperators} already`
     return [...operators.filter((one) => one !== there), { role, publicKey, name }]
   })
@@ -139,7 +140,7 @@ export const removeOperator = (settings: string, name: string): number =>
   changed(settings, (operators) =>
     operators.some((one) => one.name === name)
       ? operators.filter((one) => one.name !== name)
-      : `no operator '${name}' here`,
+      : `no operator '${name}' here: motepost keys lists them`,
   )
 
 type Change = (operators: readonly Operator[]) => readonly Operator[] | string
