@@ -87,7 +87,7 @@ describe('keys', () => {
     )
     expect(
       (await printed(() => addOperator(settings, 'van', one.publicKey, { role: 'reader' }))).said,
-    ).toContain('the key of desk')
+    ).toContain('desk has this key')
     expect(
       (await printed(() => addOperator(settings, 'desk', two.publicKey, { role: 'reader', replace: true })))
         .code,
