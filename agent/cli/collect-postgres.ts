@@ -32,7 +32,7 @@ function openSink(settings: SinkSettings, faults: SqlPorts['faults']): Outcome<S
   }
 }
 
-/** Fault: settings-missing where a file that is named cannot be read. */
+/** Fault: named-file-missing where a file that is named cannot be read. */
 export function databaseOf(settings: SinkSettings['postgres']): Outcome<SqlDatabase> {
   const { passwordFile, caFile, tls, ...where } = settings
   const [password, ca] = [fileText(passwordFile), fileText(caFile)]

@@ -138,7 +138,7 @@ const modemPorts = (modem: Modem): ModemPorts => ({
   },
 })
 
-/** Fault: settings-missing where a file cannot be read. */
+/** Fault: named-file-missing where a file cannot be read. */
 export function mailOptions(mail: MailSettings): Outcome<MailOptions> {
   const [password, ca] = [fileText(mail.passwordFile), fileText(mail.caFile)]
   if (!password.ok) return password
@@ -147,7 +147,7 @@ export function mailOptions(mail: MailSettings): Outcome<MailOptions> {
   return good({ host, port, security, username, password: password.value, from, ca: ca.value, limitSeconds })
 }
 
-/** Fault: settings-missing where a file cannot be read. */
+/** Fault: named-file-missing where a file cannot be read. */
 export function webhookOptions({
   secretFile,
   caFile,
@@ -158,12 +158,12 @@ export function webhookOptions({
   return ca.ok ? good({ secret: secret.value, ca: ca.value, limitSeconds }) : ca
 }
 
-/** A password or certificate that the settings name, if they do. Fault: settings-missing where it cannot be read. */
+/** A password or certificate that the settings name, if they do. Fault: named-file-missing where it cannot be read. */
 export function fileText(file: string | undefined): Outcome<string | undefined> {
   if (file === undefined) return good(undefined)
   try {
     return good(readFileSync(file, 'utf8').trimEnd())
   } catch (error) {
-    return bad('settings-missing', `${file} (${(error as NodeJS.ErrnoException).code ?? 'cannot be read'})`)
+    return bad('named-file-missing', `${file} (${(error as NodeJS.ErrnoException).code ?? 'cannot be read'})`)
   }
 }

@@ -70,7 +70,7 @@ type Login = Pick<
   | 'answerLimitSeconds'
 >
 
-/** Fault: settings-missing where a file that is named cannot be read. */
+/** Fault: named-file-missing where a file that is named cannot be read. */
 export function brokerOf(uplink: Login, clientId: string): Outcome<Broker> {
   const files: Record<string, string> = {}
   for (const key of ['passwordFile', 'caFile', 'certFile', 'keyFile'] as const) {
@@ -79,7 +79,10 @@ export function brokerOf(uplink: Login, clientId: string): Outcome<Broker> {
     try {
       files[key] = readFileSync(file, 'utf8')
     } catch (error) {
-      return bad('settings-missing', `${file} (${(error as NodeJS.ErrnoException).code ?? 'cannot be read'})`)
+      return bad(
+        'named-file-missing',
+        `${file} (${(error as NodeJS.ErrnoException).code ?? 'cannot be read'})`,
+      )
     }
   }
   const tls = { ca: files.caFile, cert: files.certFile, key: files.keyFile }

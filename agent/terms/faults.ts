@@ -140,6 +140,13 @@ const kinds = {
     words: 'the settings file cannot be read',
     firstThing: 'name the file with --settings, or copy config/minimal.yaml and edit it',
   },
+  'named-file-missing': {
+    severity: 'trouble',
+    transient: false,
+    words: 'a file that the settings name cannot be read',
+    firstThing:
+      'make it (a password, PIN or certificate alone in it, readable by the agent), or correct its path',
+  },
   'settings-invalid': {
     severity: 'trouble',
     transient: false,

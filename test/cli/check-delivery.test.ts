@@ -149,7 +149,7 @@ describe('what the station is given', () => {
     const lacking = of(join(folder, 'no-such-file'))
     expect(await lacking.get('email')!.send(message)).toMatchObject({
       ok: false,
-      fault: { code: 'settings-missing' },
+      fault: { code: 'named-file-missing' },
     })
     expect([...lacking.keys()]).toEqual(['email', 'webhook'])
   })
