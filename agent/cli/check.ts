@@ -145,8 +145,8 @@ function lookAtClock(settings: Settings): CheckItem {
 /** A broker that takes the user's name for the client's would put a running agent out for us: one that is connected is believed. */
 async function lookAtBroker(settings: Settings, running: Outcome<unknown>): Promise<CheckItem> {
   const { url } = settings.uplink as { url: string }
-  const { uplink } = Object(running.ok ? running.value : undefined) as { uplink?: { state?: unknown } }
-  return uplink?.state === 'connected'
+  const { link } = Object(running.ok ? running.value : undefined) as { link?: { state?: unknown } }
+  return link?.state === 'connected'
     ? { what: 'broker', well: true, words: `${url}: the running agent is connected` }
     : item('broker', `${url} lets us in`, await tryBroker(settings))
 }

@@ -3,6 +3,7 @@ import { writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { connectAsync, type MqttClient } from 'mqtt'
 import { afterEach, expect, it, vi } from 'vitest'
+import { check } from '../../agent/cli/check.js'
 import { addOperator } from '../../agent/cli/keys.js'
 import { readPack } from '../../agent/uplink/uplink.js'
 import { send } from '../../agent/cli/stations-send.js'
@@ -74,6 +75,10 @@ describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
     expect(JSON.parse(told.said)).toMatchObject({
       commands: { keys: 1, heard: true, taken: 5, refused: { replayed: 1 } },
     })
+
+    // Where the broker takes the user's name for the client's a second login would end the agent's connection.
+    const looked = await printed(() => check(rig.settingsFile, {}))
+    expect(looked.said).toMatch(/^broker {4}well: mqtt:.*: the running agent is connected$/m)
 
     const again = await printed(() => send('north-fence', 'restart', [], optionsOf(rig, keyFile)))
     expect(again.code, again.said).toBe(0)
