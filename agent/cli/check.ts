@@ -145,8 +145,10 @@ function lookAtClock(settings: Settings): CheckItem {
 /** A broker that takes the user's name for the client's would put a running agent out for us: one that is connected is believed. */
 async function lookAtBroker(settings: Settings, running: Outcome<unknown>): Promise<CheckItem> {
   const { url } = settings.uplink as { url: string }
-  const { link } = Object(running.ok ? running.value : undefined) as { link?: { state?: unknown } }
-  return link?.state === 'connected'
+  const { status } = Object(running.ok ? running.value : undefined) as {
+    status?: { link?: { state?: unknown } }
+  }
+  return status?.link?.state === 'connected'
     ? { what: 'broker', well: true, words: `${url}: the running agent is connected` }
     : item('broker', `${url} lets us in`, await tryBroker(settings))
 }
