@@ -66,19 +66,20 @@ export class Suspects {
 
   private async look(to: UtcMillis, day: number): Promise<void> {
     const suspects = existsSync(program)
-      ? await this.apart(to)
+      ? parsed(await this.apart(to))
       : await lookAtStations(this.archive, to, () => this.isEnding)
     if (!suspects || this.isEnding) return
     this.found = new Map(Object.entries(suspects))
     writeWhole(join(this.archive, fileName), JSON.stringify({ v: 1, day, suspects }, null, 1) + '\n')
   }
 
-  private apart(to: UtcMillis): Promise<Found | undefined> {
+  /** @returns what the process wrote; undefined where it was ended */
+  private apart(to: UtcMillis): Promise<string | undefined> {
     return new Promise((resolve, reject) => {
       const words = [program, this.archive, String(to)]
       this.child = execFile(process.execPath, words, limits, (error, out, complaint) => {
         this.child = undefined
-        if (!error) resolve(JSON.parse(out) as Found)
+        if (!error) resolve(out)
         else if (this.isEnding) resolve(undefined)
         else reject(new Error(complaint.trim() || (error.killed ? 'it took too long' : 'it was ended')))
       })
@@ -100,6 +101,9 @@ export class Suspects {
     }
   }
 }
+
+const parsed = (text: string | undefined): Found | undefined =>
+  text === undefined ? undefined : (JSON.parse(text) as Found)
 
 const isReason = (value: unknown): value is Reason => {
   const { code, state, words, firstThing } = Object(value) as Record<string, unknown>
