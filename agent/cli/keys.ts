@@ -4,7 +4,6 @@ import { existsSync, readFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { credentialFile, keyCredential, keyName, publicHalf } from '../hardware/station-key.js'
 import { keyFingerprint } from '../store/store.js'
-import { faultText } from '../terms/terms.js'
 import { operatorsFile, operatorsName } from './compose-commands.js'
 import { otherKeys, type OtherKey } from './earlier-keys.js'
 import {
@@ -105,7 +104,7 @@ function operatorsOf(settings: string): Listed | string {
   const file = operatorsFile(settings)
   if (!existsSync(file)) return { file, operators: [] }
   const text = readTextFile(file)
-  if (!text.ok) return faultText(text.fault)
+  if (!text.ok) return `${text.fault.detail}: the file of operators cannot be read`
   const operators = operatorsIn(text.value)
   return Array.isArray(operators)
     ? { file, operators }
