@@ -23,6 +23,9 @@ interface Mark {
   readonly hours: number
 }
 
+/** Its shape: who reads a kept one asks for these numbers. */
+export const noMark: Mark = { percent: 0, sd: 0, netAmpereHours: 0, errorAmpereHours: 0, hours: 0 }
+
 export type Anchor = 'none' | 'rest' | 'full'
 
 export interface ChargeState {

@@ -51,7 +51,7 @@ export interface LedgerStep {
   readonly closedDay?: Energy & { readonly bestShare?: number }
 }
 
-const nothing = (hour: number): Energy => ({
+export const noEnergy = (hour: number): Energy => ({
   hour,
   seconds: 0,
   solarWattHours: 0,
@@ -135,7 +135,7 @@ function energyOf(input: LedgerInput): Energy {
 }
 
 function added(sum: Energy | undefined, span: Energy, hour: number): Energy {
-  const before = sum ?? nothing(hour)
+  const before = sum ?? noEnergy(hour)
   return {
     hour,
     seconds: before.seconds + span.seconds,

@@ -3,6 +3,8 @@ import {
   newHarvest,
   newLedger,
   newPanelHealth,
+  noEnergy,
+  noMark,
   type BatterySpec,
   type ChargeState,
   type HarvestMemory,
@@ -60,8 +62,8 @@ export function readEnergy(value: unknown, spec: BatterySpec | undefined): Saved
   return {
     v: 1,
     charge: spec && isCharge(charge, spec) ? charge : fresh.charge,
-    ledger: isMap(ledger) && isEnergy(ledger.hour) && isEnergy(ledger.day) ? ledger : fresh.ledger,
-    panel: isMap(panel) && isNumbers(panel.recent) ? (panel as unknown as PanelHealth) : fresh.panel,
+    ledger: isLedger(ledger) ? ledger : fresh.ledger,
+    panel: isPanel(panel) ? panel : fresh.panel,
     harvest: isHarvest(harvest) ? harvest : fresh.harvest,
     afterHardCut: value.afterHardCut === true,
     hardCuts: Number.isSafeInteger(value.hardCuts) ? (value.hardCuts as number) : 0,
@@ -73,10 +75,19 @@ export function readEnergy(value: unknown, spec: BatterySpec | undefined): Saved
   }
 }
 
+/** Every number of a part that a fresh one has, and no other that is none. */
+const hasNumbersOf = (value: Record<string, unknown>, fresh: object): boolean =>
+  Object.entries(fresh).every(([key, one]) => typeof value[key] === typeof one) &&
+  Object.values(value).every((one) => typeof one !== 'number' || Number.isFinite(one))
+
+const isMaybeNumber = (value: unknown): boolean => value === undefined || Number.isFinite(value)
+
 const isCharge = (value: unknown, spec: BatterySpec): value is ChargeState =>
   isMap(value) &&
-  Object.entries(newCharge(spec)).every(([key, one]) => typeof value[key] === typeof one) &&
-  Object.values(value).every((one) => typeof one !== 'number' || Number.isFinite(one))
+  hasNumbersOf(value, newCharge(spec)) &&
+  isMaybeNumber(value.percent) &&
+  isMaybeNumber(value.smoothVolts) &&
+  (value.mark === undefined || (isMap(value.mark) && hasNumbersOf(value.mark, noMark)))
 
 const isSign = (value: unknown): value is SignState =>
   isMap(value) &&
@@ -96,4 +107,10 @@ const isEnergy = (value: unknown): boolean =>
   (isMap(value) &&
     isMap(value.modelWattHours) &&
     isNumbers(Object.values(value.modelWattHours)) &&
-    isNumbers(Object.values(value).filter((one) => typeof one !== 'object')))
+    hasNumbersOf(value, noEnergy(0)))
+
+const isLedger = (value: unknown): value is Ledger =>
+  isMap(value) && isEnergy(value.hour) && isEnergy(value.day) && isMaybeNumber(value.bestShare)
+
+const isPanel = (value: unknown): value is PanelHealth =>
+  isMap(value) && isNumbers(value.recent) && isMaybeNumber(value.learnedShare)

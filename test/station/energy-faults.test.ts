@@ -4,6 +4,7 @@ import type { newPanelHealth } from '../../agent/power/power.js'
 import { type Ledger } from '../../agent/power/power.js'
 import { BoardOff } from '../../agent/station/board-off.js'
 import { bookEnergy } from '../../agent/station/energy-books.js'
+import { noEnergy } from '../../agent/power/power.js'
 import { newEnergy, readEnergy } from '../../agent/station/energy-state.js'
 import { ModemHours } from '../../agent/station/modem-hours.js'
 import { bad, done, InFlight, monoSeconds, type BoardPower } from '../../agent/terms/terms.js'
@@ -88,6 +89,12 @@ describe('ledger, modem and board of a station', () => {
   it('takes nothing from a checkpoint that is none', () => {
     for (const odd of [undefined, null, 7, [], { v: 2 }]) expect(readEnergy(odd, undefined)).toBeUndefined()
     const kept = readEnergy({ v: 1, hardCuts: -0.5, harvest: { bestByHour: [1] }, ledger: 3 }, undefined)
+    const hour = { ...noEnergy(5), solarWattHours: { toString: 1 } }
+    expect(readEnergy({ v: 1, ledger: { hour } }, undefined)?.ledger).toEqual({})
+    const { drawnWattHours, ...day } = noEnergy(0)
+    expect(readEnergy({ v: 1, ledger: { day } }, undefined)?.ledger).toEqual({})
+    const whole = { day: { ...day, drawnWattHours }, bestShare: 0.5 }
+    expect(readEnergy({ v: 1, ledger: whole }, undefined)?.ledger).toEqual(whole)
     expect(kept).toMatchObject({ hardCuts: 0, ledger: {}, clean: false })
   })
 })
