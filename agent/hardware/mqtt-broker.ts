@@ -209,7 +209,10 @@ class Link implements BrokerSession {
   }
 
   private takeMessage(topic: string, payload: Buffer, packet: IPublishPacket): void {
-    const { responseTopic, correlationData: correlation } = packet.properties ?? {}
+    // Of a property that is cut short the library makes null, of one that comes twice a list: nobody can be answered by those.
+    const { responseTopic: answerTo, correlationData } = packet.properties ?? {}
+    const responseTopic = typeof answerTo === 'string' ? answerTo : undefined
+    const correlation = Buffer.isBuffer(correlationData) ? correlationData : undefined
     const message = { topic, payload, retained: packet.retain, responseTopic, correlation }
     this.acknowledgements.taken(this.events.onMessage(message))
   }

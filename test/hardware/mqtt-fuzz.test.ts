@@ -7,7 +7,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { mqttBroker, usualMqtt } from '../../agent/hardware/mqtt-broker.js'
 import { largestPacketBytes, PacketGuard } from '../../agent/hardware/mqtt-guard.js'
 import type { Message } from '../../agent/terms/terms.js'
-import { must, throughAll, throughAllInTurn, type Mutations } from '../support/mutations.js'
+import { must, throughAll, throughAllInTurn, Mutations } from '../support/mutations.js'
 
 type Protocol = 4 | 5
 
@@ -149,10 +149,9 @@ describe('a broker that says anything', () => {
       hold: async ({ talk, mutations }) => {
         serve = (socket) => speak(socket, talk, () => mutations)
         let messages = 0
-        const { connected, ended } = connect(talk.protocol, ({ topic, payload, correlation }) => {
+        const { connected, ended } = connect(talk.protocol, (message) => {
           messages++
-          must(typeof topic === 'string' && payload.length <= largestPacketBytes, 'no message')
-          must(correlation === undefined || correlation.length <= 65_535, 'no correlation data')
+          holdsMessage(message)
         })
         const outcome = await connected
         if (!outcome.ok) {
@@ -169,6 +168,30 @@ describe('a broker that says anything', () => {
       },
     })
     expect(ends.size).toBeGreaterThan(4)
+  })
+
+  it.each([
+    ['cut short', Uint8Array.of(9, 0, 200)],
+    ['there twice', Buffer.concat([properties, properties])],
+    ['a response topic that is cut short', Uint8Array.of(8, 0, 200)],
+  ])('sends properties that are no one’s, %s: the message comes without them', async (_, some) => {
+    const body = Buffer.concat([text('motepost/1/g/s/command'), Uint8Array.of(0, 7)])
+    const talk: Talk = {
+      ...{ protocol: 5, connack: said(5, []).connack, spoils: 'nothing' },
+      after: [
+        packet(0x32, Buffer.concat([body, withProperties(5, some), Buffer.from('{}')])),
+        Buffer.alloc(0),
+      ],
+    }
+    serve = (socket) => speak(socket, talk, () => new Mutations(1))
+    const messages: Message[] = []
+    const { connected, ended } = connect(5, (message) => void messages.push(message))
+    const outcome = await connected
+    expect(outcome.ok).toBe(true)
+    await ended
+    expect(messages).toHaveLength(1)
+    expect(messages[0].correlation).toBeUndefined()
+    expect(messages[0].responseTopic).toBeUndefined()
   })
 
   it.each([4, 5] as const)('is left before more is gathered than is taken (MQTT %i)', async (protocol) => {
@@ -224,6 +247,12 @@ describe('the look at each packet', () => {
     expect(ends.get('ends')).toBeGreaterThan(1000)
   })
 })
+
+function holdsMessage({ topic, payload, responseTopic, correlation }: Message): void {
+  must(typeof topic === 'string' && payload.length <= largestPacketBytes, 'no message')
+  must(responseTopic === undefined || typeof responseTopic === 'string', 'no response topic')
+  must(correlation === undefined || Buffer.isBuffer(correlation), 'no correlation data')
+}
 
 /** The largest length that stands in a stream of whole packets, worked out otherwise. */
 function longestIn(bytes: Buffer): number {
