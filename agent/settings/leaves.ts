@@ -171,9 +171,8 @@ function child(schema: z.ZodType, step: PropertyKey): z.ZodType | undefined {
   if (schema instanceof z.ZodArray) return unwrap(schema.element as z.ZodType)
   if (schema instanceof z.ZodRecord) return unwrap(schema.valueType as z.ZodType)
   const group = longForm(schema)
-  if (!(group instanceof z.ZodObject)) return undefined
-  const inner = (group.shape as z.ZodRawShape)[String(step)] as z.ZodType | undefined
-  return inner && unwrap(inner)
+  if (!(group instanceof z.ZodObject) || !Object.hasOwn(group.shape, step)) return undefined
+  return unwrap((group.shape as z.ZodRawShape)[String(step)] as z.ZodType)
 }
 
 export const leafAt = (root: z.ZodType, path: readonly PropertyKey[]): Leaf | undefined => {

@@ -149,9 +149,10 @@ describe('a text of the owner', () => {
       /^north\.yaml:17:13 delivery\.templates\.raised: \{valeu\} is no field; there are: station, .*value/,
     )
     expect(marks(own('{station: {code}'))).toEqual(['17:13 delivery.templates.raised wrong-text'])
-    expect(marks(own('{code}').replace('raised', 'risen'))).toEqual([
-      '17:5 delivery.templates.risen unknown-key',
-    ])
+    for (const kind of ['risen', 'toString', 'constructor'])
+      expect(marks(own('{code}').replace('raised', kind))).toEqual([
+        `17:5 delivery.templates.${kind} unknown-key`,
+      ])
   })
 
   test('that takes two SMS is worth a note', () => {
