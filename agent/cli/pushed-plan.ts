@@ -2,6 +2,7 @@
  * Settings from afar beside the person's own file: what a start lays over it, and what becomes of a text that is pushed. It reads
  * YAML and schema, so it is work for a process that ends (prepare-child.ts).
  */
+import { isDeepStrictEqual } from 'node:util'
 import { readPushed, settingsFaultText, type PushedTexts } from '../settings/settings.js'
 import { faultText } from '../terms/terms.js'
 import { knownGaugeLayouts } from './gauge-layouts.js'
@@ -86,9 +87,9 @@ export async function judgePushed(
       'the settings file at the station has faults and must be mended first: motepost check names them there',
     ])
   const base = baseOf(own.text)
-  const before = alone ? undefined : await pushedFilesIn(own.settings.data.folder).kept()
-  const kept = before?.base === base ? before.text : undefined
-  const over = planOver({ own: own.text, pushed: text, kept }, name)
+  const standing = (await pushedFilesIn(own.settings.data.folder).kept()) ?? { base, text: '{}' }
+  const stands = standing.base === base ? standing.text : '{}'
+  const over = planOver({ own: own.text, pushed: text, kept: alone ? undefined : stands }, name)
   if (!over.ok) return refused(over.lines)
   // As the next start will read it: what was kept before may have been open to an earlier version only.
   const asKept = planOver({ own: own.text, pushed: over.kept }, 'kept from before')
@@ -98,6 +99,9 @@ export async function judgePushed(
       ...asKept.lines,
     ])
   const { plan } = asKept
+  const now = planOver({ own: own.text, pushed: stands }, 'kept from before')
+  if (now.ok && isDeepStrictEqual(now.plan.settings, plan.settings))
+    return refused([`${name} changes nothing: the settings at the station say all of it already`])
   const lastsSeconds = trialSeconds(plan.settings)
   if (lastsSeconds === undefined)
     return refused([

@@ -51,7 +51,12 @@ export function readPushed(
     ? [...schemaFindings(whole), ...crossFindings(new Look(whole), layouts, gaugeLayouts)]
     : []
   const told = new Set(findings.map(({ path }) => pathText(path)))
-  const closed = part.closed.filter((path) => !told.has(pathText(path))).map(closedFinding)
+  const unknown = new Set(
+    findings.filter(({ verdict }) => verdict.code === 'unknown-key').map(({ path }) => pathText(path)),
+  )
+  const isTold = (path: KeyPath): boolean =>
+    told.has(pathText(path)) || path.some((_, i) => unknown.has(pathText(path.slice(0, i))))
+  const closed = part.closed.filter((path) => !isTold(path)).map(closedFinding)
   const faults = allFaults(yaml, withoutEchoes([...findings, ...closed]), fileName)
   if (faults.length > 0 || part.closed.length > 0) return { ok: false, faults }
   const settings = settingsOf(settingsSchema.parse(merged(owned, over)))

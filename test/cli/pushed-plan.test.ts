@@ -113,6 +113,16 @@ describe('a push', () => {
     expect((await prepareWithPushed(file)).plan?.settings).toEqual(judged.plan.settings)
   })
 
+  it('that changes nothing begins no trial: no station begins anew for it', async () => {
+    const nothing = { ok: false, lines: [expect.stringMatching(/^new\.yaml changes nothing: /) as string] }
+    for (const text of ['{}', 'health: { every_min: 60 }\n', own]) expect(await push(text)).toEqual(nothing)
+    await keep('health: { every_min: 20 }\n')
+    expect(await push('health: { every_min: 20 }\n')).toEqual(nothing)
+    expect(await push('health: { every_min: 20 }\n', true)).toEqual(nothing)
+    expect(await push('health: { every_min: 60 }\n')).toMatchObject({ ok: true })
+    expect(await push('{}', true)).toMatchObject({ ok: true })
+  })
+
   it('alone takes the place of what is kept', async () => {
     await keep('health: { every_min: 20 }\n')
     const judged = await push('{}', true)

@@ -108,6 +108,13 @@ describe('settings from afar', () => {
     ])
   })
 
+  it('tell an unknown group once, not each key in it as well', () => {
+    const judged = push('helth:\n  every_min: 20\n  more: [1, 2]\n')
+    expect(judged.ok ? [] : judged.faults.map(({ keyPath, code }) => `${keyPath} ${code}`)).toEqual([
+      'helth unknown-key',
+    ])
+  })
+
   it('of no sense are faults too', () => {
     for (const text of ['', '[]', 'x', '- 1', '\u0000', '{}: {}', '__proto__: { a: 1 }', 'a: *b'])
       expect(push(text).ok, text).toBe(false)
