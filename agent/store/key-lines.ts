@@ -41,6 +41,8 @@ export interface Use {
 }
 
 export interface KeyLine {
+  /** How many lines began before it. */
+  readonly order: number
   readonly uses: Use[]
   /** Named by the key in force, and without a signature so far. */
   readonly next: Map<string, NamedIn>
@@ -48,8 +50,8 @@ export interface KeyLine {
 
 export class KeyLines {
   readonly lines: KeyLine[] = []
-  /** Lines in which a key is in force or named as the next, by key: somebody may have made up very many keys. */
-  private readonly open = new Map<string, Set<KeyLine>>()
+  /** Lines in which a key is in force or named as the next, the oldest first, by key: somebody may have made up very many. */
+  private readonly open = new Map<string, KeyLine[]>()
   private readonly uses = new Map<string, Use>()
   private readonly successors = new Map<string, Use>()
   /** Keys that rows without a signature name. */
@@ -88,19 +90,25 @@ export class KeyLines {
 
   /** The oldest of them: what is handed over to a key counts before what it did without. */
   private lineWith(publicKey: string): KeyLine | undefined {
-    const lines = [...(this.open.get(publicKey) ?? [])]
-    return lines.sort((a, b) => this.lines.indexOf(a) - this.lines.indexOf(b))[0]
+    return this.open.get(publicKey)?.[0]
   }
 
   private opened(publicKey: string, line: KeyLine): void {
     const lines = this.open.get(publicKey)
-    if (lines) lines.add(line)
-    else this.open.set(publicKey, new Set([line]))
+    if (!lines) return void this.open.set(publicKey, [line])
+    const at = placeIn(lines, line)
+    if (lines[at] !== line) lines.splice(at, 0, line)
+  }
+
+  private closed(publicKey: string, line: KeyLine): void {
+    const lines = this.open.get(publicKey)
+    const at = lines ? placeIn(lines, line) : 0
+    if (lines?.[at] === line) lines.splice(at, 1)
   }
 
   private begin(publicKey: string, came?: Came, named?: NamedIn): KeyLine {
     const usual = this.lines.length === 0 ? 'first' : 'unannounced'
-    const line: KeyLine = { uses: [], next: new Map() }
+    const line: KeyLine = { order: this.lines.length, uses: [], next: new Map() }
     this.lines.push(line)
     this.take(line, { publicKey, came: came ?? usual, signatures: [], late: [], ...(named ? { named } : {}) })
     return line
@@ -117,12 +125,23 @@ export class KeyLines {
     const before = inForce(line)
     if (before.publicKey === publicKey) return before
     const named = line.next.get(publicKey)!
-    for (const key of [before.publicKey, ...line.next.keys()]) this.open.get(key)?.delete(line)
+    for (const key of [before.publicKey, ...line.next.keys()]) this.closed(key, line)
     line.next.clear()
     this.take(line, { publicKey, came: 'handed-over', named, signatures: [], late: [] })
     this.successors.set(before.publicKey, inForce(line))
     return inForce(line)
   }
+}
+
+/** Where a line stands among lines in their order, or would stand. */
+function placeIn(lines: readonly KeyLine[], { order }: KeyLine): number {
+  let [low, high] = [0, lines.length]
+  while (low < high) {
+    const middle = (low + high) >> 1
+    if (lines[middle].order < order) low = middle + 1
+    else high = middle
+  }
+  return low
 }
 
 export const inForce = ({ uses }: KeyLine): Use => uses[uses.length - 1]
