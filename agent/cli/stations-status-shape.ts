@@ -2,7 +2,7 @@
  * What a collector says of its stations, as it stands in `status.json` of the archive folder and comes over the control
  * socket. What is not there, or not as it should be, is left out; a file from elsewhere never throws.
  */
-import { parseUtc } from '../terms/terms.js'
+import { factsIn, known, listIn, numberIn, parseUtc, textIn, type Facts } from '../terms/terms.js'
 
 /** Worst first: the order in which a person should look. */
 export const standingStates = ['silent', 'trouble', 'suspect', 'late', 'well'] as const
@@ -64,23 +64,21 @@ const mostReasons = 30
 const reasonName = /^[a-z][a-z0-9-]{0,63}$/
 const longestText = 400
 
-type Facts = Readonly<Record<string, unknown>>
-
 /** undefined where this is no status of a collector, or of one that does not judge stations yet. */
 export function readCollectorStatus(value: unknown): CollectorStatus | undefined {
-  const facts = factsOf(value)
+  const facts = factsIn(value)
   if (!Array.isArray(facts.stations)) return undefined
-  const stations = facts.stations.slice(0, mostStations).flatMap((one) => standingIn(factsOf(one)))
+  const stations = facts.stations.slice(0, mostStations).flatMap((one) => standingIn(factsIn(one)))
   return {
-    ...defined({
+    ...known({
       at: time(facts.at),
       group: name(facts.group),
       packs: packsIn(facts),
       lines: linesIn(facts),
-      postgres: postgresIn(factsOf(facts.postgres)),
+      postgres: postgresIn(factsIn(facts.postgres)),
     }),
     stations,
-    faults: list(facts.faults, mostReasons).flatMap((one) => reasonIn(factsOf(one))),
+    faults: listIn(facts.faults, mostReasons).flatMap((one) => reasonIn(factsIn(one))),
   }
 }
 
@@ -88,20 +86,20 @@ function standingIn(facts: Facts): StationStanding[] {
   const station = name(facts.station)
   const state = standingStates.find((word) => word === facts.state)
   if (station === undefined || state === undefined) return []
-  const reasons = list(facts.reasons, mostReasons).flatMap((one) => reasonIn(factsOf(one)))
+  const reasons = listIn(facts.reasons, mostReasons).flatMap((one) => reasonIn(factsIn(one)))
   return [
     {
       ...{ station, state, reasons },
-      ...defined({
+      ...known({
         heardAt: time(facts.heard_at),
         healthAt: time(facts.health_at),
-        capturePercent: number(facts.capture_percent),
-        chargePercent: number(facts.charge_percent),
-        clockErrorSeconds: number(facts.clock_error_s),
-        backlogLines: number(facts.backlog_lines),
+        capturePercent: numberIn(facts.capture_percent),
+        chargePercent: numberIn(facts.charge_percent),
+        clockErrorSeconds: numberIn(facts.clock_error_s),
+        backlogLines: numberIn(facts.backlog_lines),
         software: text(facts.software),
       }),
-      stores: list(facts.stores, mostReasons).flatMap((id) => text(id) ?? []),
+      stores: listIn(facts.stores, mostReasons).flatMap((id) => text(id) ?? []),
     },
   ]
 }
@@ -110,51 +108,39 @@ function reasonIn(facts: Facts): StandingReason[] {
   const code = text(facts.code)
   const words = text(facts.words)
   if (code === undefined || words === undefined) return []
-  return [{ code, words, ...defined({ firstThing: text(facts.first_thing), since: time(facts.since) }) }]
+  return [{ code, words, ...known({ firstThing: text(facts.first_thing), since: time(facts.since) }) }]
 }
 
 function packsIn({ packs }: Facts): CollectorStatus['packs'] {
-  const { taken, given, held, refused } = factsOf(packs)
+  const { taken, given, held, refused } = factsIn(packs)
   if (packs === undefined) return undefined
-  const reasons = Object.entries(factsOf(refused)).filter(([reason]) => reasonName.test(reason))
+  const reasons = Object.entries(factsIn(refused)).filter(([reason]) => reasonName.test(reason))
   return {
-    ...{ taken: number(taken) ?? 0, given: number(given) ?? 0, held: number(held) ?? 0 },
+    ...{ taken: numberIn(taken) ?? 0, given: numberIn(given) ?? 0, held: numberIn(held) ?? 0 },
     refused: Object.fromEntries(
-      reasons.slice(0, mostReasons).map(([reason, count]) => [reason, number(count) ?? 0]),
+      reasons.slice(0, mostReasons).map(([reason, count]) => [reason, numberIn(count) ?? 0]),
     ),
   }
 }
 
 function linesIn({ lines }: Facts): CollectorStatus['lines'] {
-  const { added, doubles, conflicts, refused } = factsOf(lines)
+  const { added, doubles, conflicts, refused } = factsIn(lines)
   if (lines === undefined) return undefined
   return {
-    ...{ added: number(added) ?? 0, doubles: number(doubles) ?? 0 },
-    ...{ conflicts: number(conflicts) ?? 0, refused: number(refused) ?? 0 },
+    ...{ added: numberIn(added) ?? 0, doubles: numberIn(doubles) ?? 0 },
+    ...{ conflicts: numberIn(conflicts) ?? 0, refused: numberIn(refused) ?? 0 },
   }
 }
 
 function postgresIn({ state, stores_waiting, behind_s }: Facts): CollectorStatus['postgres'] {
   const word = text(state)
-  const [storesWaiting = 0, behindSeconds = 0] = [number(stores_waiting), number(behind_s)]
+  const [storesWaiting = 0, behindSeconds = 0] = [numberIn(stores_waiting), numberIn(behind_s)]
   return word === undefined ? undefined : { state: word, storesWaiting, behindSeconds }
 }
 
 // ---- one value ------------------------------------------------------------------------------------------------------
 
-const factsOf = (value: unknown): Facts =>
-  typeof value === 'object' && value !== null && !Array.isArray(value) ? (value as Facts) : {}
-
-const list = (value: unknown, most: number): unknown[] => (Array.isArray(value) ? value.slice(0, most) : [])
-
-const number = (value: unknown): number | undefined =>
-  typeof value === 'number' && Number.isFinite(value) ? value : undefined
-
-/** What comes from afar must not move the cursor of a terminal. */
-const text = (value: unknown): string | undefined =>
-  typeof value === 'string' && value !== ''
-    ? value.slice(0, longestText).replace(/[\u0000-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g, ' ')
-    : undefined
+const text = (value: unknown): string | undefined => textIn(value, longestText)
 
 /** As in topics and folders. */
 const name = (value: unknown): string | undefined =>
@@ -162,9 +148,3 @@ const name = (value: unknown): string | undefined =>
 
 const time = (value: unknown): string | undefined =>
   typeof value === 'string' && parseUtc(value) !== undefined ? value : undefined
-
-function defined<T extends object>(facts: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
-  return Object.fromEntries(Object.entries(facts).filter(([, value]) => value !== undefined)) as {
-    [K in keyof T]?: Exclude<T[K], undefined>
-  }
-}

@@ -71,9 +71,9 @@ export const numberIn = (
 const longestText = 160
 
 /** One line of text, cut; what would move the cursor of a terminal becomes a space. */
-export const textIn = (value: unknown): string | undefined =>
+export const textIn = (value: unknown, longest = longestText): string | undefined =>
   typeof value === 'string' && value !== ''
-    ? value.slice(0, longestText).replace(/[\u0000-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g, ' ')
+    ? value.slice(0, longest).replace(/[\u0000-\u001f\u007f-\u009f\u202a-\u202e\u2066-\u2069]/g, ' ')
     : undefined
 
 /** Without the keys that are undefined. */
