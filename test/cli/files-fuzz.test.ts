@@ -91,7 +91,7 @@ describe('YAML that anybody wrote', () => {
   it('as settings from afar changes open keys only, whatever is pushed', () => {
     const own = config('example.yaml')
     const pushed =
-      'screening:\n  humidity_limit: 85\nalerts: []\nsampling:\n  flush_every_s: 300\nstation:\n  name: hill\n'
+      'data:\n  flush_every_s: 600\nalerts: []\nhealth:\n  every_min: 20\nuplink:\n  pack_every_min: 30\nlog:\n  level: warn\n'
     const before = readSettings(own, 'own.yaml')
     if (!before.ok) throw new Error('the example is refused')
     const closedOf = (settings: typeof before.settings) =>
