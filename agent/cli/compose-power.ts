@@ -44,7 +44,7 @@ export function energyOptions(
     },
   }
   if (!modem) return { energy }
-  const { everyMinutes, onMinutes, fromHours: fromHour, toHours: toHour } = modem
+  const { everyMinutes, onMinutes, fromHour, toHour } = modem
   return { energy, modem: { everyMinutes, onMinutes, fromHour, toHour, standardOffsetMinutes } }
 }
 

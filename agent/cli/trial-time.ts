@@ -1,4 +1,5 @@
 /** For how long settings from afar are on trial: two windows of the link that they make are inside, whenever it begins. */
+import { hasRests, isOnByHours, type ModemRhythm } from '../power/power.js'
 import type { Settings } from '../settings/settings.js'
 
 const shortestMinutes = 120
@@ -7,8 +8,6 @@ export const longestTrialDays = 7
 /** What is left of a window after its hours have cut it is one from here on. */
 const usefulMinutes = 5
 const dayMinutes = 1440
-
-type Modem = NonNullable<NonNullable<Settings['power']>['modem']>
 
 /** Undefined: two windows may be further apart than the longest trial, or there are none. */
 export function trialSeconds({ uplink, power }: Pick<Settings, 'uplink' | 'power'>): number | undefined {
@@ -28,8 +27,8 @@ interface Window {
 }
 
 /** Minutes from the beginning of a window that has just been missed to the end of the next one, and of the one after it. */
-function longestWaits(modem: Modem): { readonly one: number; readonly two: number } | undefined {
-  if (isAlwaysOn(modem)) return { one: 0, two: 0 }
+function longestWaits(modem: ModemRhythm): { readonly one: number; readonly two: number } | undefined {
+  if (!hasRests(modem)) return { one: 0, two: 0 }
   const windows = windowsOf(modem)
   if (windows.length < 3) return undefined
   const longest = (further: number): number =>
@@ -37,16 +36,13 @@ function longestWaits(modem: Modem): { readonly one: number; readonly two: numbe
   return { one: longest(1), two: longest(2) }
 }
 
-const isAlwaysOn = ({ everyMinutes, onMinutes, fromHours, toHours }: Modem): boolean =>
-  onMinutes >= everyMinutes && (fromHours === toHours || (fromHours === 0 && toHours === 24))
-
 /** Over three turns of rhythm and day together: at most three times 1,440 days of minutes. */
-function windowsOf(modem: Modem): Window[] {
+function windowsOf(modem: ModemRhythm): Window[] {
   const turn = (dayMinutes * modem.everyMinutes) / commonDivisor(dayMinutes, modem.everyMinutes)
   const windows: Window[] = []
   let from: number | undefined
   for (let minute = 0; minute <= 3 * turn; minute++) {
-    if (isOpen(modem, minute)) from ??= minute
+    if (isOnByHours(modem, minute)) from ??= minute
     else if (from !== undefined) {
       if (minute - from >= Math.min(usefulMinutes, modem.onMinutes)) windows.push({ from, to: minute })
       from = undefined
@@ -56,11 +52,3 @@ function windowsOf(modem: Modem): Window[] {
 }
 
 const commonDivisor = (a: number, b: number): number => (b === 0 ? a : commonDivisor(b, a % b))
-
-/** As the station does it (station/modem-hours.ts), by minutes of local standard time. */
-function isOpen({ everyMinutes, onMinutes, fromHours, toHours }: Modem, minute: number): boolean {
-  const hour = Math.floor(minute / 60) % 24
-  const isWithin =
-    fromHours < toHours ? hour >= fromHours && hour < toHours : hour >= fromHours || hour < toHours
-  return (fromHours === toHours || isWithin) && minute % everyMinutes < onMinutes
-}

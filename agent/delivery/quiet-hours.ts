@@ -1,8 +1,5 @@
-import type { MonoSeconds, UtcMillis } from '../terms/terms.js'
+import { isWithinHours, type MonoSeconds, type UtcMillis } from '../terms/terms.js'
 import type { Priority, Recipient } from './contracts.js'
-
-export const isWithinHours = (hour: number, from: number, to: number): boolean =>
-  from <= to ? hour >= from && hour < to : hour >= from || hour < to
 
 export interface WatchPorts {
   readonly utcAt: (at: MonoSeconds) => UtcMillis | undefined

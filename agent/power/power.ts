@@ -23,6 +23,7 @@ export * from './plan.js'
 export * from './schedule.js'
 export * from './gauge-check.js'
 export * from './forecast.js'
+export * from './modem-rhythm.js'
 export * from './shade.js'
 export * from './sizing.js'
 

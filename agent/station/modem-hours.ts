@@ -1,17 +1,13 @@
 import type { FaultBoard } from '../health/health.js'
+import { hasRests, isOnByHours, isOnByRhythm, type ModemRhythm } from '../power/power.js'
 import { addSeconds, type MonoSeconds, type OnOffSwitch, type UtcMillis } from '../terms/terms.js'
 
-export interface ModemOptions {
-  /** It is let on for so long, so often, between two hours of the day in local standard time. */
-  readonly everyMinutes: number
-  readonly onMinutes: number
-  readonly fromHour: number
-  readonly toHour: number
+/** Its hours are those of local standard time. */
+export interface ModemOptions extends ModemRhythm {
   readonly standardOffsetMinutes: number
 }
 
 const where = 'modem'
-const hourMillis = 3_600_000
 /** An alert keeps the modem on for so long beside its hours. */
 const onDemandSeconds = 600
 /** Nothing goes through a modem before it has found its network. */
@@ -58,8 +54,7 @@ export class ModemHours {
 
   /** False where its hours are the whole day. */
   get rests(): boolean {
-    const { everyMinutes, onMinutes, fromHour, toHour } = this.options
-    return onMinutes < everyMinutes || (toHour - fromHour) % 24 !== 0
+    return hasRests(this.options)
   }
 
   /** Seconds until the station is heard again, that would say something every so often. */
@@ -98,12 +93,8 @@ export class ModemHours {
 
   /** Without a trusted clock there are no hours of the day: the rhythm alone counts, so that the time can be learned. */
   private isOpen(now: MonoSeconds): boolean {
-    const { everyMinutes, onMinutes, fromHour, toHour } = this.options
     const utc = this.utcAt(now)
-    const millis = utc === undefined ? now * 1000 : utc + this.options.standardOffsetMinutes * 60_000
-    const hour = Math.floor(millis / hourMillis) % 24
-    const inHours = fromHour < toHour ? hour >= fromHour && hour < toHour : hour >= fromHour || hour < toHour
-    if (utc !== undefined && fromHour !== toHour && !inHours) return false
-    return Math.floor(millis / 60_000) % everyMinutes < onMinutes
+    if (utc === undefined) return isOnByRhythm(this.options, Math.floor(now / 60))
+    return isOnByHours(this.options, Math.floor(utc / 60_000) + this.options.standardOffsetMinutes)
   }
 }
