@@ -44,8 +44,8 @@ export function energyOptions(
     },
   }
   if (!modem) return { energy }
-  const { everyMinutes, onMinutes, fromHour, toHour } = modem
-  return { energy, modem: { everyMinutes, onMinutes, fromHour, toHour, standardOffsetMinutes } }
+  const { everyMinutes, onMinutes, fromHours, toHours } = modem
+  return { energy, modem: { everyMinutes, onMinutes, fromHours, toHours, standardOffsetMinutes } }
 }
 
 function panelOf({ panel }: PowerSettings) {

@@ -130,7 +130,7 @@ function optionsOf(words: readonly string[]): ExplainOptions | undefined {
     const value = words[i + 1]
     if (value === undefined) return undefined
     if (words[i] === '--correction') correction.push(value)
-    else if (words[i] in known) options[known[words[i]]] = value
+    else if (Object.hasOwn(known, words[i])) options[known[words[i]]] = value
     else return undefined
   }
   return { ...options, ...(correction.length > 0 ? { correction } : {}) }

@@ -20,7 +20,7 @@ export async function stationsExplain(
   when: readonly string[],
   { archive, ...options }: StationsExplainOptions,
 ): Promise<number> {
-  if (!(figure in figureKinds))
+  if (!Object.hasOwn(figureKinds, figure))
     return refuse(wrongUse(`'${figure}' is none of ${Object.keys(figureKinds).join(', ')}`))
   const stores = await storesOf(archive, [station])
   if (!stores.ok) return refuse(stores)

@@ -4,8 +4,8 @@ import { isWithinHours } from '../terms/terms.js'
 export interface ModemRhythm {
   readonly everyMinutes: number
   readonly onMinutes: number
-  readonly fromHour: number
-  readonly toHour: number
+  readonly fromHours: number
+  readonly toHours: number
 }
 
 /** @param minute whole minutes since a midnight */
@@ -14,11 +14,11 @@ export const isOnByRhythm = ({ everyMinutes, onMinutes }: ModemRhythm, minute: n
 
 /** @param minute whole minutes since a midnight of local standard time */
 export function isOnByHours(rhythm: ModemRhythm, minute: number): boolean {
-  const { fromHour, toHour } = rhythm
-  const isInHours = fromHour === toHour || isWithinHours(Math.floor(minute / 60) % 24, fromHour, toHour)
+  const { fromHours, toHours } = rhythm
+  const isInHours = fromHours === toHours || isWithinHours(Math.floor(minute / 60) % 24, fromHours, toHours)
   return isInHours && isOnByRhythm(rhythm, minute)
 }
 
 /** False where it is on all the time. */
-export const hasRests = ({ everyMinutes, onMinutes, fromHour, toHour }: ModemRhythm): boolean =>
-  onMinutes < everyMinutes || (toHour - fromHour) % 24 !== 0
+export const hasRests = ({ everyMinutes, onMinutes, fromHours, toHours }: ModemRhythm): boolean =>
+  onMinutes < everyMinutes || (toHours - fromHours) % 24 !== 0

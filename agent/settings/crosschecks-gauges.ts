@@ -95,14 +95,14 @@ function fileFindings(look: Look, path: KeyPath, channel: string): Finding[] {
   const filePath = look.keys(at).length > 0 ? [...at, 'file'] : at
   const file = look.text(filePath)
   if (file === undefined) return []
-  const shape = gaugeFiles[channel as GaugeChannelName] as RegExp | undefined
-  if (shape && !shape.test(file)) return [atValue(filePath, wrongFile(channel, file))]
+  if (!Object.hasOwn(gaugeFiles, channel)) return []
+  if (!gaugeFiles[channel as GaugeChannelName].test(file)) return [atValue(filePath, wrongFile(channel, file))]
   return kindFindings(look.text([...path, 'kind']), filePath, file)
 }
 
 /** A file that no folder of this kind has would be missing for ever. */
 function kindFindings(kind: string | undefined, path: KeyPath, file: string): Finding[] {
-  if (kind === undefined || !(kind in gaugeKindFiles) || gaugeKindFiles[kind].test(file)) return []
+  if (kind === undefined || !Object.hasOwn(gaugeKindFiles, kind) || gaugeKindFiles[kind].test(file)) return []
   const of = Object.keys(gaugeKindFiles).find((other) => gaugeKindFiles[other].test(file))
   return [
     atValue(

@@ -31,8 +31,8 @@ export interface PowerSettings {
     readonly switch?: SwitchSettings
     readonly everyMinutes: number
     readonly onMinutes: number
-    readonly fromHour: number
-    readonly toHour: number
+    readonly fromHours: number
+    readonly toHours: number
   }
   readonly boardOff?: {
     readonly command: readonly string[]
@@ -87,8 +87,8 @@ const modemOf = (modem: NonNullable<PowerFile['modem']>): PowerSettings['modem']
   ...(modem.switch ? { switch: switchOf(modem.switch) } : {}),
   everyMinutes: modem.every_min,
   onMinutes: modem.on_min,
-  fromHour: modem.from_h,
-  toHour: modem.to_h,
+  fromHours: modem.from_h,
+  toHours: modem.to_h,
 })
 
 const boardOffOf = (off: NonNullable<PowerFile['board_off']>): PowerSettings['boardOff'] => ({

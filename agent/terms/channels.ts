@@ -142,7 +142,8 @@ export const channelKey = (name: ChannelName, slot?: string): string =>
 /** The kind behind a key with or without slot; undefined for a channel this release does not know. */
 export function kindOf(key: string): ChannelKind | undefined {
   const dot = key.indexOf('.')
-  return channelKinds[(dot < 0 ? key : key.slice(0, dot)) as ChannelName]
+  const name = dot < 0 ? key : key.slice(0, dot)
+  return Object.hasOwn(channelKinds, name) ? channelKinds[name as ChannelName] : undefined
 }
 
 /** A channel as an instrument gives it: the name plus what makes its figures comparable or not. */

@@ -1,10 +1,13 @@
+/** Names in a pack may be as long as the pack; what is said of it is not. */
+const longestDetail = 200
+
 /** Why bytes from outside are not believed. Thrown inside the reader only; `readPack` turns it into an Outcome. */
 export class Refusal extends Error {
   constructor(
     readonly reason: RefusalReason,
     detail: string,
   ) {
-    super(`${reason}: ${detail}`)
+    super(`${reason}: ${detail.slice(0, longestDetail)}`)
   }
 }
 

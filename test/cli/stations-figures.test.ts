@@ -114,6 +114,7 @@ describe('stations explain', () => {
   it.each([
     ['a station that is not there', 'gaet', 'hour', hour, 2, /no station 'gaet'/],
     ['a figure that is none', 'gate', 'week', hour, 2, /'week' is none of/],
+    ['a word of the language', 'gate', 'toString', hour, 2, /'toString' is none of/],
     ['a time that is none', 'gate', 'day', ['noon'], 2, /explain day/],
     ['an hour without a record', 'gate', 'hour', ['2026-03-05 01:00'], 1, /no such figure/],
   ])('says what is wrong: %s', async (_, station, figure, when, code, words) => {

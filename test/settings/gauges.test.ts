@@ -44,6 +44,13 @@ describe('a gauge on a line', () => {
     expect(marks(withGauges(monitor.replace('layout', 'address: 3, layout')))).toEqual([
       'gauges[0].address conflict',
     ])
+    expect(
+      marks(
+        withGauges(
+          '{ kind: hwmon, device: sun, channels: { constructor: in1_input, battery_voltage: in2_input } }',
+        ),
+      ),
+    ).toEqual(['gauges[0].channels.constructor unknown-key'])
     expect(marks(withGauges('{ kind: hwmon, device: sun }'))).toEqual(['gauges[0].channels missing'])
     expect(marks(withGauges(regulator.replace('7', '248')))).toEqual(['gauges[0].address out-of-range'])
     expect(marks(withGauges(regulator.replace('/dev/regulator', 'file:x.txt')))).toEqual([

@@ -47,7 +47,7 @@ describe('ledger, modem and board of a station', () => {
       set: (on: boolean) => (set.push(on), Promise.resolve(bad('sensor-switch-failed', 'modem'))),
     }
     const works = new InFlight()
-    const options = { everyMinutes: 60, onMinutes: 10, fromHour: 6, toHour: 20, standardOffsetMinutes: 0 }
+    const options = { everyMinutes: 60, onMinutes: 10, fromHours: 6, toHours: 20, standardOffsetMinutes: 0 }
     const utcAt = (now: number) => (now * 1000) as never
     const modem = new ModemHours(options, supply, faults, utcAt, (work) => works.track(work))
     const at = (hour: number, minute: number) => monoSeconds(hour * 3600 + minute * 60)

@@ -13,7 +13,7 @@ import { newClock, startRig, startUtc, ToldGauge, ToldSensor, type Rig } from '.
 const minute = 60
 const hour = 3600
 /** Ten minutes at midnight and at noon, UTC. */
-const hours = { everyMinutes: 720, onMinutes: 10, fromHour: 0, toHour: 0, standardOffsetMinutes: 0 }
+const hours = { everyMinutes: 720, onMinutes: 10, fromHours: 0, toHours: 0, standardOffsetMinutes: 0 }
 
 type Uplink = ReturnType<NonNullable<StationPorts['makeUplink']>>
 

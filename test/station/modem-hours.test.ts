@@ -31,7 +31,7 @@ describe('the hours of a modem', () => {
     const rig = await startRig(clock, new MemoryDisk(), {
       instruments: [{ sensor: new ToldSensor(clock, { pm2_5: () => 20 }) }],
       options: {
-        modem: { everyMinutes: 60, onMinutes: 10, fromHour: 1, toHour: 3, standardOffsetMinutes: 0 },
+        modem: { everyMinutes: 60, onMinutes: 10, fromHours: 1, toHours: 3, standardOffsetMinutes: 0 },
       },
       ports: () => ({ modem: supply, makeUplink: () => uplink }),
     })

@@ -5,6 +5,7 @@ import {
   cellText,
   columnSet,
   columnSetText,
+  kindOf,
   longestLine,
   numberText,
   parseColumnSet,
@@ -71,6 +72,11 @@ const event = (details: Record<string, string>): EventLine => ({
   details,
 })
 const reread = (line: Line): Line | undefined => parseLine(canonicalLine(line, set), sets)
+
+it('knows no channel by the name of what every object has', () => {
+  for (const name of ['toString', 'constructor.1', '__proto__', '', '.']) expect(kindOf(name)).toBeUndefined()
+  expect(kindOf('pm2_5.1')?.unit).toBe('ug/m3')
+})
 
 describe('the canonical text of a line', () => {
   it('of a record is what FORMAT.md shows', () => {

@@ -79,6 +79,14 @@ describe('unpacking', () => {
     expect(reason(json.subarray(0, json.length - 4))).toBe('not-json')
   })
 
+  it('says in few words what is wrong, however long the names are', () => {
+    const read = readPack(
+      asJson(...record(start, {}).map((one) => ('vs' in one ? { ...one, vs: 'long '.repeat(5000) } : one))),
+    )
+    expect(read.ok ? '' : read.fault.detail).toMatch(/^missing: column set long /)
+    expect(read.ok ? 0 : read.fault.detail.length).toBeLessThan(250)
+  })
+
   // Bytes as in RFC 8949.
   it.each([
     ['too-deep', '81'.repeat(100) + '00', 'arrays in arrays'],
