@@ -96,7 +96,8 @@ function fileFindings(look: Look, path: KeyPath, channel: string): Finding[] {
   const file = look.text(filePath)
   if (file === undefined) return []
   if (!Object.hasOwn(gaugeFiles, channel)) return []
-  if (!gaugeFiles[channel as GaugeChannelName].test(file)) return [atValue(filePath, wrongFile(channel, file))]
+  if (!gaugeFiles[channel as GaugeChannelName].test(file))
+    return [atValue(filePath, wrongFile(channel, file))]
   return kindFindings(look.text([...path, 'kind']), filePath, file)
 }
 

@@ -21,7 +21,13 @@ const day = 1440 * minute
 /** Minutes of `days` in which a station with these settings may connect. */
 function openMinutes(settings: Settings, days: number): boolean[] {
   const { everyMinutes, onMinutes, fromHours, toHours } = settings.power!.modem!
-  const options = { everyMinutes, onMinutes, fromHours: fromHours, toHours: toHours, standardOffsetMinutes: 60 }
+  const options = {
+    everyMinutes,
+    onMinutes,
+    fromHours: fromHours,
+    toHours: toHours,
+    standardOffsetMinutes: 60,
+  }
   const start = Date.UTC(2026, 2, 1)
   const at = (now: number) => utcMillis(start + now * 1000)
   const hours = new ModemHours(options, undefined, new FaultBoard(() => undefined), at, () => undefined)
