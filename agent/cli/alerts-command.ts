@@ -20,7 +20,7 @@ export function addAlertsCommand(
     .option('--history', 'what was raised, told, acknowledged and muted, from the store')
     .option('--store <folder>', 'of --history: a store, an archive or a copy, without a station')
     .option('--store-id <id>', 'which of several stores: its id, the beginning of it, or the station')
-    .option('--archive <folder>', 'acknowledge or mute at the collector of this archive, not at a station')
+    .option('--archive <folder>', 'ask the running collector of this archive, not a station')
     .option('--json', 'the same facts as JSON')
     .action(async (options: AlertsOptions) => finish((await import('./alerts.js')).alerts(options)))
 }

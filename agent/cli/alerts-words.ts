@@ -1,4 +1,4 @@
-import type { DeliveryStatus } from '../delivery/delivery.js'
+import type { DeliveryStatus, ModemStanding } from '../delivery/delivery.js'
 import type { StationStatus } from '../station/station.js'
 import {
   faultCatalogue,
@@ -20,6 +20,21 @@ export function stateLines({ alerts, troubles, delivery }: StationStatus, place:
   const known = [...alerts, ...troubles]
   const states = [...known.map((alert) => stateLine(alert, delivery, place)), ...beyond(known, delivery)]
   return [...(states.length === 0 ? ['No rule.'] : states), ...peopleLines(delivery)]
+}
+
+export interface ToldByCollector {
+  readonly delivery?: DeliveryStatus
+  readonly modem?: ModemStanding
+}
+
+/** Of a collector: one line a rule that people were told of, then one a recipient. */
+export function toldLines({ delivery, modem }: ToldByCollector): readonly string[] {
+  const told = beyond([], delivery)
+  return [
+    ...(told.length === 0 ? ['Nothing was raised.'] : told),
+    ...peopleLines(delivery),
+    ...(modem ? [`Modem: ${modem.words}, ${Math.round(modem.age_s / 60)} min ago`] : []),
+  ]
 }
 
 function stateLine(

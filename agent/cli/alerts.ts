@@ -2,12 +2,12 @@ import type { WayTest } from '../delivery/delivery.js'
 import { askControl } from '../hardware/control-socket.js'
 import type { StationStatus } from '../station/station.js'
 import { bad, type Outcome } from '../terms/terms.js'
-import { historyLines, stateLines } from './alerts-words.js'
+import { historyLines, stateLines, toldLines, type ToldByCollector } from './alerts-words.js'
 import { socketIn } from './collect-control.js'
 import { lineWidth } from './averages-table.js'
 import { openOneStore, whereToLook } from './desk.js'
 import { folded } from './plain-text.js'
-import { askStation, reachStation, refusalText, type Reached } from './reach-station.js'
+import { askStation, reachStation, refusalText } from './reach-station.js'
 
 export interface AlertsOptions {
   readonly settings: string
@@ -37,36 +37,44 @@ export async function alerts(options: AlertsOptions): Promise<number> {
   if (options.history || options.store !== undefined) return history(options)
   const request = requestOf(options)
   if (typeof request === 'string') return wrong(request)
-  if (options.archive !== undefined) return ofCollector(options.archive, request, options.json === true)
-  const reached = reachStation(options.settings)
-  if (!reached) return 2
-  const first = await askStation(reached.settings, request)
+  const told = options.archive === undefined ? stationOf(options.settings) : collectorOf(options.archive)
+  if (!told) return 2
+  const first = await told.ask(request.do === 'status' ? told.status : request)
   const isTest = options.sendTest !== undefined && refusalText(first) === undefined
-  const asked = isTest ? await testEnd(reached) : first
+  const asked = isTest ? await testEnd(told) : first
   if (options.json) print([jsonOf(asked)])
-  else printFolded(answerLines(asked, reached))
+  else printFolded(answerLines(asked, told))
   return refusalText(asked) === undefined && testsOf(asked).every(({ delivered }) => delivered) ? 0 : 1
 }
 
-async function ofCollector(
-  archive: string,
-  request: Record<string, unknown>,
-  json: boolean,
-): Promise<number> {
-  if (request.do !== 'acknowledge' && request.do !== 'mute')
-    return wrong(
-      '--archive goes with --acknowledge or --mute; what a collector told: --history --store ARCHIVE/.collector',
-    )
-  const asked = await askControl(socketIn(archive), request)
-  const words = refusalText(asked)
-  if (json) print([JSON.stringify(asked.ok ? asked.value : { ok: false, fault: asked.fault })])
-  else printFolded([words ?? (Object(asked.ok ? asked.value : {}) as { words: string }).words])
-  return words === undefined ? 0 : 1
+/** Who tells: a station, or a collector. */
+interface Told {
+  readonly ask: (request: Record<string, unknown>) => Promise<Outcome<unknown>>
+  /** What is asked for how all stands. */
+  readonly status: Record<string, unknown>
+  readonly states: (answer: Record<string, unknown>) => readonly string[]
 }
 
-async function testEnd(reached: Reached): Promise<Outcome<unknown>> {
+function stationOf(settings: string): Told | undefined {
+  const reached = reachStation(settings)
+  return (
+    reached && {
+      ask: (request) => askStation(reached.settings, request),
+      status: { do: 'status' },
+      states: ({ status }) => (status ? stateLines(status as StationStatus, reached.place) : []),
+    }
+  )
+}
+
+const collectorOf = (archive: string): Told => ({
+  ask: (request) => askControl(socketIn(archive), request),
+  status: { do: 'alerts' },
+  states: (answer) => toldLines(answer as ToldByCollector),
+})
+
+async function testEnd({ ask }: Told): Promise<Outcome<unknown>> {
   for (let waited = 0; ; waited += pollSeconds) {
-    const asked = await askStation(reached.settings, { do: 'test-result' })
+    const asked = await ask({ do: 'test-result' })
     const { state } = Object(asked.ok ? asked.value : {}) as { state?: string }
     if (state !== 'under way') return asked
     if (waited >= testLimitSeconds) return bad('agent-silent', `no result within ${testLimitSeconds} s`)
@@ -88,15 +96,16 @@ function requestOf(options: AlertsOptions): Record<string, unknown> | string {
 const testsOf = (asked: Outcome<unknown>): readonly WayTest[] =>
   asked.ok ? ((Object(asked.value) as { tests?: WayTest[] }).tests ?? []) : []
 
-function answerLines(asked: Outcome<unknown>, reached: Reached): readonly string[] {
+function answerLines(asked: Outcome<unknown>, { states }: Told): readonly string[] {
   const refused = refusalText(asked)
   if (refused !== undefined) return [refused]
-  const { status, words } = Object(asked.ok ? asked.value : {}) as { status?: StationStatus; words?: string }
-  if (status) return stateLines(status, reached.place)
+  const answer = Object(asked.ok ? asked.value : {}) as Record<string, unknown>
+  const { words } = answer
+  if (words === undefined && !('state' in answer)) return states(answer)
   const tests = testsOf(asked).map(
     ({ way, delivered, words: said }) => `${way}: ${delivered ? 'delivered' : 'not delivered'}. ${said}`,
   )
-  return words === undefined ? tests : [words]
+  return typeof words === 'string' ? [words] : tests
 }
 
 /** Of a running station only what concerns alerts. */

@@ -2,17 +2,20 @@
 import { randomBytes } from 'node:crypto'
 import { join } from 'node:path'
 import { GroupAlerts } from '../collector/collector.js'
+import { answerDelivery, type Teller } from '../delivery/delivery.js'
 import type { SystemClock } from '../hardware/clock.js'
 import { openFolder } from '../hardware/disk.js'
 import { systemRandom } from '../hardware/random.js'
 import type { FaultBoard } from '../health/health.js'
 import { standardOffsetMinutes, type CollectorSettings } from '../settings/settings.js'
 import { openStore, type Store } from '../store/store.js'
-import { bootWord, good, InFlight, type EventLine, type MonoSeconds, type Outcome } from '../terms/terms.js'
+import { bootWord, good, InFlight, type EventLine, type Outcome } from '../terms/terms.js'
 import { deliveryOptions, deliveryPorts, modemPortOf } from './compose-delivery.js'
 
 export interface CollectorAlerts {
   readonly alerts: GroupAlerts
+  /** What was noted is on the disk; false where it takes nothing. */
+  safe(): Promise<boolean>
   /** What is on its way has ended, and everything is on the disk. */
   end(): Promise<void>
 }
@@ -41,6 +44,7 @@ export async function openAlerts(
   const lines = await eventsIn(store.value)
   if (!lines.ok) return lines
   const works = new InFlight()
+  const safe = async (): Promise<boolean> => (await store.value.flush()).ok
   const alerts = new GroupAlerts(
     { group, ...options },
     {
@@ -57,31 +61,36 @@ export async function openAlerts(
         } as const
         return { ...line, seq: store.value.append((seq) => ({ ...line, seq })) }
       },
-      safe: async () => (await store.value.flush()).ok,
+      safe,
+      standing: () => board.list(),
+      ...(telling.modem ? { modem: telling.modem } : {}),
       track: (work) => works.track(work),
     },
   )
   alerts.restore(lines.value, clock.mono())
-  return good({ alerts, end: () => landed(works, store.value) })
+  return good({ alerts, safe, end: () => landed(works, store.value) })
 }
 
+const atCollector: Teller = { words: 'collector', by: 'at the collector' }
+
 /**
- * Answers `{"do":"acknowledge","what":…}` and `{"do":"mute","what":…,"hours":…}`; undefined where it is neither.
+ * Answers `{"do":"alerts"}` by who was told of what, and what a station's delivery is asked; undefined where it is neither.
  * @param told undefined where the settings name nobody
  */
-export function answerTold(
-  told: GroupAlerts | undefined,
+export async function answerTold(
+  told: Pick<CollectorAlerts, 'alerts' | 'safe'> | undefined,
   request: unknown,
-  now: MonoSeconds,
-): object | undefined {
-  const { do: kind, what, hours } = Object(request) as Record<string, unknown>
-  if (kind !== 'acknowledge' && kind !== 'mute') return undefined
-  if (!told) return { ok: false, words: 'this collector tells nobody: its settings have no block delivery' }
-  if (typeof what !== 'string' || (kind === 'mute' && typeof hours !== 'number'))
-    return { ok: false, words: 'not understood' }
-  const { done, words } =
-    kind === 'mute' ? told.mute(what, Number(hours) * 3600, now) : told.acknowledge(what, now)
-  return { ok: done, words }
+): Promise<object | undefined> {
+  const asked = Object(request) as Record<string, unknown>
+  if (asked.do === 'alerts') return { ok: true, ...(told ? standing(told.alerts) : {}) }
+  const answer = answerDelivery(told?.alerts, asked, atCollector)
+  if (answer) await told?.safe()
+  return answer
+}
+
+function standing(alerts: GroupAlerts): object {
+  const modem = alerts.modemStanding()
+  return { delivery: alerts.status(), ...(modem ? { modem } : {}) }
 }
 
 async function eventsIn(store: Store): Promise<Outcome<EventLine[]>> {

@@ -19,20 +19,18 @@ export async function serveCollector(
   collector: Collector,
   log: Log,
   status: () => Record<string, unknown>,
-  toldAnswer: (request: unknown) => object | undefined,
+  toldAnswer: (request: unknown) => Promise<object | undefined>,
 ): Promise<{ close(): Promise<void> }> {
   let taking: Taking | undefined
   const put: Put = (store, lines) => collector.take(store, lines)
-  const opened = await listenControl({ path: socketIn(archive), mode: 0o600 }, (request) => {
+  const opened = await listenControl({ path: socketIn(archive), mode: 0o600 }, async (request) => {
     const { do: what, folder } = Object(request) as Record<string, unknown>
-    if (what === 'status') return Promise.resolve({ ok: true, ...status() })
-    const answer = toldAnswer(request)
-    if (answer) return Promise.resolve(answer)
-    if (what === 'taking') return Promise.resolve({ ok: true, ...(taking ?? { done: false }) })
-    if (what !== 'take' || typeof folder !== 'string')
-      return Promise.resolve({ ok: false, words: 'not understood' })
-    if (taking?.done === false)
-      return Promise.resolve({ ok: false, words: 'another folder is being taken; wait for it' })
+    if (what === 'status') return { ok: true, ...status() }
+    const answer = await toldAnswer(request)
+    if (answer) return answer
+    if (what === 'taking') return { ok: true, ...(taking ?? { done: false }) }
+    if (what !== 'take' || typeof folder !== 'string') return { ok: false, words: 'not understood' }
+    if (taking?.done === false) return { ok: false, words: 'another folder is being taken; wait for it' }
     taking = { done: false }
     void takeFolder(folder, put).then((result) => {
       taking = { done: true, result }
@@ -41,7 +39,7 @@ export async function serveCollector(
         ...(result.ok ? { stores: result.value } : { failed: result.words }),
       })
     })
-    return Promise.resolve({ ok: true })
+    return { ok: true }
   })
   if (!opened.ok) log.warn(`${faultText(opened.fault)} Folders cannot be taken while the collector runs.`)
   return opened.ok ? opened.value : { close: () => Promise.resolve() }

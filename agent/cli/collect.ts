@@ -151,7 +151,7 @@ async function live(
     collector,
     log,
     () => status.now(clock.mono()),
-    (request) => answerTold(told?.alerts, request, clock.mono()),
+    (request) => answerTold(told, request),
   )
   const open = await standOpen(doors, options.archive, log, () => status.now(clock.mono()))
   log.info('collecting', { group: options.group, archive: options.archive })

@@ -4,6 +4,7 @@ import { join } from 'node:path'
 import {
   checkTemplate,
   usualDelivery,
+  type ModemPorts,
   type Recipient,
   type SimDates,
   type Template,
@@ -23,7 +24,7 @@ import type {
   SmsSettings,
   WebhookSettings,
 } from '../settings/settings.js'
-import type { ModemPorts, StationOptions, StationPorts } from '../station/station.js'
+import type { StationOptions, StationPorts } from '../station/station.js'
 import { bad, good, type Fault, type LocalDay, type MessageWay, type Outcome } from '../terms/terms.js'
 
 /**

@@ -4,14 +4,32 @@
  */
 import {
   Delivery,
+  ModemTalk,
+  SimWatch,
   Wording,
   type Answer,
+  type Asked,
   type DeliveryOptions,
   type DeliveryPorts,
+  type DeliveryStatus,
+  type ModemPorts,
+  type ModemStanding,
   type Notice,
+  type SimDates,
+  type Template,
+  type TemplateKind,
+  type TestResult,
   type WatchPlace,
 } from '../delivery/delivery.js'
-import { parseUtc, utcText, type EventLine, type MonoSeconds, type UtcMillis } from '../terms/terms.js'
+import {
+  parseUtc,
+  utcText,
+  type EventLine,
+  type FaultCode,
+  type MonoSeconds,
+  type UtcMillis,
+} from '../terms/terms.js'
+import { groupFacts } from './daily-facts.js'
 import type { StationSeen } from './seen.js'
 import type { Reason } from './standing.js'
 import { twinWindowSeconds } from './twin-watch.js'
@@ -21,6 +39,9 @@ export interface GroupAlertOptions {
   readonly group: string
   readonly delivery: Omit<DeliveryOptions, 'storeId'>
   readonly place: WatchPlace
+  readonly templates?: Readonly<Partial<Record<TemplateKind, Template>>>
+  /** Days of the SIM that its owner is reminded of. */
+  readonly sim?: SimDates
 }
 
 export interface GroupAlertPorts extends Pick<
@@ -29,6 +50,10 @@ export interface GroupAlertPorts extends Pick<
 > {
   readonly storeId: string
   readonly utc: () => UtcMillis | undefined
+  /** Absent: no SMS can come. */
+  readonly modem?: ModemPorts
+  /** Of the collector itself. */
+  readonly standing: () => readonly { readonly code: FaultCode }[]
 }
 
 interface Change {
@@ -40,25 +65,27 @@ interface Change {
 }
 
 const alertName = 'alert'
-/** Who acknowledged or muted, as others read it. */
-const here = 'at the collector'
 const deafRule = 'collector-deaf'
 /** Without a connection for so long the collector says that it cannot judge. */
 const deafAfterSeconds = 30 * 60
 
-export class GroupAlerts {
+export class GroupAlerts implements Asked {
   private readonly delivery: Delivery
+  private readonly sim: SimWatch
+  private readonly talk: ModemTalk | undefined
+  private judged: readonly Judged[] = []
+  private connected = false
   private readonly raised = new Map<string, Change>()
   private deafSince: MonoSeconds | undefined
   private readonly startedAt: MonoSeconds
 
   constructor(
-    { group, delivery, place }: GroupAlertOptions,
+    { group, delivery, place, templates, sim }: GroupAlertOptions,
     private readonly ports: GroupAlertPorts,
   ) {
     this.startedAt = ports.mono()
     const { utc } = ports
-    const wording = new Wording({ station: group, group, place }, utc)
+    const wording = new Wording({ station: group, teller: 'collector', group, place, templates }, utc)
     const utcAt = (at: MonoSeconds): UtcMillis | undefined => {
       const now = utc()
       return now === undefined ? undefined : ((now - (ports.mono() - at) * 1000) as UtcMillis)
@@ -70,8 +97,26 @@ export class GroupAlerts {
         utcAt,
         compose: (...of) => wording.compose(...of),
         watchTime: (at) => wording.watch.at(at),
+        dailyFacts: () => groupFacts(this.judged, ports.standing()),
       },
     )
+    this.sim = new SimWatch(sim ?? {}, place.standardOffsetMinutes, ports.faults, utcAt)
+    this.talk = ports.modem && this.talkWith(ports.modem)
+  }
+
+  /** A modem of a collector has mains: it is asked whenever it is time. */
+  private talkWith(modem: ModemPorts): ModemTalk {
+    const { mono, faults, track } = this.ports
+    return new ModemTalk(modem, {
+      ...{ mono, faults, track },
+      isUp: () => true,
+      link: () => (this.connected ? 'up' : 'down'),
+      mayBeAnswered: () => {
+        const { rules } = this.status()
+        return rules.some(({ state, acknowledgedBy }) => state === 'raised' && acknowledgedBy === undefined)
+      },
+      heard: (text) => this.delivery.heard(text, mono()),
+    })
   }
 
   /** Once, before the first step. @param lines all event lines of the collector's store */
@@ -92,19 +137,42 @@ export class GroupAlerts {
 
   /** @param connected messages of the group reach the collector */
   step(judged: readonly Judged[], connected: boolean, now: MonoSeconds): void {
+    this.judged = judged
+    this.connected = connected
     this.lookDeaf(connected, now)
     for (const { seen, judgement } of judged) this.look(seen, judgement.reasons, now)
     this.delivery.step(now)
+    this.sim.step(now)
+    this.talk?.step(now)
   }
 
+  // ---- what others ask ----------------------------------------------------------------------------------------------------
+
   /** @param what a code or a rule, such as 'silent gate' */
-  acknowledge(what: string, now: MonoSeconds): Answer {
-    return this.delivery.acknowledge(what, here, now)
+  acknowledge(what: string, by: string): Answer {
+    return this.delivery.acknowledge(what, by, this.ports.mono())
   }
 
   /** @param what a code, a rule or 'all'; for 0 seconds it ends a mute */
-  mute(what: string, forSeconds: number, now: MonoSeconds): Answer {
-    return this.delivery.mute(what, forSeconds, here, now)
+  mute(what: string, forSeconds: number, by: string): Answer {
+    return this.delivery.mute(what, forSeconds, by, this.ports.mono())
+  }
+
+  beginTest(alias: string): boolean {
+    return this.delivery.beginTest(alias, this.ports.mono())
+  }
+
+  get testResult(): TestResult {
+    return this.delivery.testResult
+  }
+
+  status(): DeliveryStatus {
+    return this.delivery.status(this.ports.mono())
+  }
+
+  /** How the modem stood when it was last asked. */
+  modemStanding(): ModemStanding | undefined {
+    return this.talk?.standing(this.ports.mono())
   }
 
   private lookDeaf(connected: boolean, now: MonoSeconds): void {
@@ -152,6 +220,7 @@ export class GroupAlerts {
     const { rule, state, priority, since, facts } = change
     const details = { rule, state, priority, ...(since === undefined ? {} : { since }), ...facts }
     const line = this.ports.event(now, alertName, details)
+    this.talk?.askSoon(now)
     this.delivery.tell(noticeOf(line.seq, change), now)
   }
 }

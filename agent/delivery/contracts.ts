@@ -66,6 +66,9 @@ export interface Telling {
   readonly summary?: readonly Notice[]
 }
 
+/** Who tells: a station of itself, or a collector of its group. */
+export type TellerWord = 'station' | 'collector'
+
 export interface Composed {
   readonly subject: string
   readonly text: string
@@ -142,6 +145,8 @@ export interface WayTest {
   /** Without the number or address. */
   readonly words: string
 }
+
+export type TestResult = readonly WayTest[] | 'under way' | 'no such' | 'none'
 
 export interface WaitingStatus {
   readonly rule: string

@@ -21,7 +21,15 @@ import {
 } from '../terms/terms.js'
 import { readAnswer, senderOf, type Wish } from './answers.js'
 import { dueWords, refusal } from './changes.js'
-import type { Answer, DeliveryOptions, DeliveryPorts, DeliveryStatus, Notice, WayTest } from './contracts.js'
+import type {
+  Answer,
+  DeliveryOptions,
+  DeliveryPorts,
+  DeliveryStatus,
+  Notice,
+  TestResult,
+  WayTest,
+} from './contracts.js'
 import { dailyLineDue } from './daily-line.js'
 import { acknowledgedName, everything, Ledger, mutedName, newestOf, type RuleBook } from './ledger.js'
 import { dropMuted, takeEnded } from './muting.js'
@@ -42,6 +50,10 @@ export {
   type TemplateKind,
 } from './templates.js'
 export { simReminders, type SimDates } from './sim-dates.js'
+export { SimWatch } from './sim-watch.js'
+export { ModemTalk, type LinkWord, type ModemPorts, type ModemStanding } from './modem-talk.js'
+export { answerDelivery, type Asked, type Teller } from './requests.js'
+export { troublesOf } from './daily-line.js'
 export { quantityWords } from './quantity-words.js'
 export { Watch, type WatchPlace } from './watch-words.js'
 export { Wording, type WordingOptions } from './wording.js'
@@ -64,6 +76,7 @@ export class Delivery {
   private lookAt: MonoSeconds
   private answered: MonoSeconds[] = []
   private textsIgnored = 0
+  private test: TestResult = 'none'
 
   constructor(
     private readonly options: DeliveryOptions,
@@ -201,6 +214,18 @@ export class Delivery {
   private grant(wish: Wish, alias: string, now: MonoSeconds): Answer {
     if (wish.do === 'acknowledge') return this.acknowledge(wish.code, alias, now)
     return this.mute(wish.code, wish.seconds, alias, now)
+  }
+
+  /** Begins a test, whose result `testResult` tells; false: one is under way. */
+  beginTest(alias: string, now: MonoSeconds): boolean {
+    if (this.test === 'under way') return false
+    this.test = 'under way'
+    this.ports.track(this.sendTest(alias, now).then((tests) => (this.test = tests ?? 'no such')))
+    return true
+  }
+
+  get testResult(): TestResult {
+    return this.test
   }
 
   /** One attempt by each way of the recipient, now, whatever the hour. Undefined: there is no such recipient. */

@@ -1,4 +1,9 @@
-import type { Notice, Recipient, Telling } from './contracts.js'
+import type { Notice, Recipient, TellerWord, Telling } from './contracts.js'
+
+export interface MailFrom {
+  readonly station: string
+  readonly teller: TellerWord
+}
 
 /** A mail has room for what it means, what to do, and how to answer; no number, address or position is in it. */
 export function mailText(
@@ -6,15 +11,15 @@ export function mailText(
   notice: Notice,
   telling: Telling,
   recipient: Recipient,
-  station: string,
+  { station, teller }: MailFrom,
 ): string {
   const isAlert = notice.rule !== 'daily' && notice.rule !== 'test'
   const paragraphs = [
     sentence,
     notice.facts.first === undefined || notice.state === 'over' ? '' : `First: ${notice.facts.first}.`,
     figures(notice),
-    isAlert ? answering(notice, telling, recipient) : '',
-    `Station ${station}, written to ${recipient.alias}.`,
+    isAlert ? answering(notice, telling, recipient, teller) : '',
+    `${teller === 'station' ? 'Station' : 'Collector of the group'} ${station}, written to ${recipient.alias}.`,
   ]
   return `${paragraphs.filter((paragraph) => paragraph !== '').join('\n\n')}\n`
 }
@@ -33,11 +38,18 @@ function figures({ rule, priority, facts }: Notice): string {
   return [`rule: ${rule}`, `priority: ${priority}`, ...lines].join('\n')
 }
 
-function answering({ rule, state }: Notice, { code }: Telling, { mayAnswer, ways }: Recipient): string {
+function answering(
+  { rule, state }: Notice,
+  { code }: Telling,
+  { mayAnswer, ways }: Recipient,
+  teller: TellerWord,
+): string {
   if (state === 'over' || rule === 'summary') return ''
   const bySms =
     mayAnswer && ways.some(({ way }) => way === 'sms')
-      ? ` By SMS to the station: ${code} acknowledges, ${code} mute 12 mutes for 12 h.`
+      ? ` By SMS to the ${teller}: ${code} acknowledges, ${code} mute 12 mutes for 12 h.`
       : ''
-  return `At the station: motepost alerts --acknowledge ${code}, or --mute ${rule} --for 12.${bySms}`
+  return teller === 'station'
+    ? `At the station: motepost alerts --acknowledge ${code}, or --mute ${rule} --for 12.${bySms}`
+    : `At the collector: motepost alerts --archive FOLDER --acknowledge ${code}, or --mute ${code} --for 12; FOLDER is that of the archive.${bySms}`
 }

@@ -29,6 +29,10 @@ export const templateFields: Readonly<Record<string, { readonly words: string; r
     code: { words: 'the code to answer with', longest: 'K7Q4' },
     battery: { words: 'daily line: the battery', longest: '12.74 V, 100%' },
     means: { words: 'daily line: means of 24 hours', longest: 'PM2.5 123.45, PM10 123.45 ug/m3' },
+    stations: {
+      words: 'daily line of a collector: how its stations stand',
+      longest: '12 stations, 9 well; silent: gate; late: mill, weir',
+    },
     troubles: { words: 'daily line: what stands', longest: '3 (no data, fan or inlet, low supply)' },
   }
 

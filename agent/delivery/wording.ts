@@ -4,10 +4,11 @@
  *
  * Facts of a value: channel, average, value, above or below (the level), back_at, data_capture_percent, humidity_percent.
  * Facts of a trouble: words, and where they are: detail, first (what to do first), value with unit.
- * Facts of the daily line: means, data_capture_percent, battery, troubles; each may be missing.
+ * Facts of the daily line: means, data_capture_percent, battery, troubles; each may be missing. Of that of a collector: stations,
+ * not_well, troubles.
  */
 import { encodeSms, utcText, type UtcMillis } from '../terms/terms.js'
-import type { Composed, Notice, Priority, Recipient, Telling, WayName } from './contracts.js'
+import type { Composed, Notice, Priority, Recipient, TellerWord, Telling, WayName } from './contracts.js'
 import { mailText } from './mail-words.js'
 import { plainWords } from './plain-words.js'
 import { quantityWords, unitOf } from './quantity-words.js'
@@ -16,7 +17,9 @@ import { rendered, type Fields, type Template, type TemplateKind } from './templ
 import { Watch, type WatchPlace } from './watch-words.js'
 
 export interface WordingOptions {
+  /** Of the station, or of the group that a collector tells of. */
   readonly station: string
+  readonly teller: TellerWord
   readonly group: string
   readonly place: WatchPlace
   /** Own texts, as `checkTemplate` gave them. */
@@ -46,7 +49,7 @@ export class Wording {
     if (way === 'sms') return { subject: '', text, facts, parts: encodeSms(text).parts.length }
     const subject = shortened(this.headline(notice, telling), 120)
     if (way === 'webhook') return { subject, text, facts }
-    return { subject, text: mailText(text, notice, telling, recipient, this.options.station), facts }
+    return { subject, text: mailText(text, notice, telling, recipient, this.options), facts }
   }
 
   private sentence(notice: Notice, telling: Telling, mustFit: boolean): string {
@@ -144,6 +147,7 @@ export class Wording {
   }
 
   private daily({ facts }: Notice): readonly Piece[] {
+    if (this.options.teller === 'collector') return this.dailyOfGroup(facts)
     const { means, data_capture_percent: data, battery, troubles } = facts
     return [
       { text: `alive ${this.now()}.` },
@@ -154,6 +158,18 @@ export class Wording {
         text: troubles ? ` Trouble: ${troubles}.` : ' No trouble.',
         rank: 1,
         short: troubles ? ' Trouble.' : '',
+      },
+    ]
+  }
+
+  private dailyOfGroup({ stations, not_well: others, troubles }: Notice['facts']): readonly Piece[] {
+    return [
+      { text: `collector alive ${this.now()}. ${stations ?? 'no station'}` },
+      { text: others ? `; ${others}.` : '.', rank: 2, short: '.' },
+      {
+        text: troubles ? ` Trouble of the collector: ${troubles}.` : '',
+        rank: 1,
+        short: troubles ? ' Trouble of the collector.' : '',
       },
     ]
   }
@@ -201,6 +217,7 @@ export class Wording {
       station: this.options.station,
       rule,
       priority,
+      stations: [facts.stations, facts.not_well].filter((text) => text !== undefined).join('; '),
       what: facts.channel === undefined ? (facts.words ?? rule) : level.what,
       unit: facts.unit ?? level.unit,
       basis: level.uncorrected.trim(),

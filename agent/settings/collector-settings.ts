@@ -12,7 +12,7 @@ import { pathShape, pathWords, shortName, shortNameWords, textKeys, urlShape } f
 import { brokerNotes } from './notes.js'
 import { deliveryNotes } from './notes-delivery.js'
 import { allFaults, placed } from './placed.js'
-import { deliveryGroup } from './schema-delivery.js'
+import { collectorDeliveryGroup } from './schema-delivery.js'
 import { postgresGroup, postgresOf, type PostgresSettings } from './schema-postgres.js'
 import { brokerLogin, brokerProtocol } from './schema-uplink.js'
 import { deliveryOf, veiledDelivery, type DeliverySettings } from './shape-delivery.js'
@@ -39,7 +39,7 @@ const collectorSchema = group('Settings of a collector.', {
   version: numberChoice('Version of this form.', [1]),
   collector,
   broker,
-  delivery: deliveryGroup.optional(),
+  delivery: collectorDeliveryGroup.optional(),
   postgres: postgresGroup.optional(),
 })
 

@@ -120,16 +120,18 @@ const webhook = group('How webhooks are called.', {
 
 const template = (about: string) => text(`${about} Fields stand in {braces}.`, plainText, anyWords).optional()
 
-const templates = group('Texts of your own in place of the usual ones.', {
-  raised: template('A measured value is past its level.'),
-  back: template('It is back.'),
-  trouble: template('Something is wrong with the station.'),
+const ofTrouble = {
+  trouble: template('Something is wrong.'),
   over: template('It is over.'),
   daily: template('The daily line.'),
-})
+}
+const ofValue = {
+  raised: template('A measured value is past its level.'),
+  back: template('It is back.'),
+}
+const texts = 'Texts of your own in place of the usual ones.'
 
-/** The block `delivery` of the settings file. */
-export const deliveryGroup = group('Who is told of alerts, and how.', {
+const parts = {
   recipients: list('Who is told, one to sixteen.', recipient, [1, 16], 'recipients'),
   most_an_hour: whole(
     'Messages to one recipient in an hour, high priority counted apart; what is more becomes one summary.',
@@ -139,5 +141,17 @@ export const deliveryGroup = group('Who is told of alerts, and how.', {
   sms: sms.optional(),
   mail: mail.optional(),
   webhook: webhook.prefault({}),
-  templates: templates.prefault({}),
+}
+const words = 'Who is told of alerts, and how.'
+
+/** The block `delivery` of a station's settings file. */
+export const deliveryGroup = group(words, {
+  ...parts,
+  templates: group(texts, { ...ofValue, ...ofTrouble }).prefault({}),
+})
+
+/** The same of a collector, which tells of no measured value. */
+export const collectorDeliveryGroup = group(words, {
+  ...parts,
+  templates: group(texts, ofTrouble).prefault({}),
 })

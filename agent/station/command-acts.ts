@@ -1,8 +1,8 @@
 /** What a command can have done. Each act is one that somebody at the station can ask for too; nothing runs a program. */
+import { answerDelivery } from '../delivery/delivery.js'
 import { addSeconds, type MonoSeconds } from '../terms/terms.js'
 import type { Command } from '../uplink/uplink.js'
 import type { Act, Acted } from './command-watch.js'
-import { answerDelivery } from './delivery-requests.js'
 import type { Parts } from './parts.js'
 import type { SettingsFromAfar } from './settings-from-afar.js'
 
@@ -57,7 +57,7 @@ async function told(
   request: Readonly<Record<string, unknown>>,
   by: string,
 ): Promise<Acted> {
-  const answer = answerDelivery(parts().delivery, request, by) as Acted
+  const answer = answerDelivery(parts().delivery, request, { words: 'station', by }) as Acted
   await whenSafe()
   return answer
 }

@@ -1,10 +1,9 @@
-import { faultCatalogue, isMass, kindOf, numberText, type MonoSeconds } from '../terms/terms.js'
-import { quantityWords } from '../delivery/delivery.js'
+import { isMass, kindOf, numberText, type MonoSeconds } from '../terms/terms.js'
+import { quantityWords, troublesOf } from '../delivery/delivery.js'
 import type { Parts } from './parts.js'
 
 /** What a daily line has room for. */
 const toldMasses = ['pm2_5', 'pm10']
-const mostTroubles = 3
 
 interface DayMean {
   readonly mean: number | null
@@ -27,17 +26,13 @@ export function dailyFacts(
     return value && `${numberText(value.value, Math.min(decimals, 2))}${unit === '%' ? '' : ' '}${unit}`
   }
   const battery = [last('battery_voltage'), last('state_of_charge')].filter((text) => text !== undefined)
-  const standing = [...new Set(faults.list().map(({ code }) => code))].filter(
-    (code) => faultCatalogue[code].severity === 'trouble',
-  )
-  const troubles = standing.slice(0, mostTroubles).map((code) => faultCatalogue[code].words)
   return {
     ...(known.length > 0
       ? { means: `${known.map(({ key, day }) => meanWords(key, day!)).join(', ')} ug/m3` }
       : {}),
     ...(captures.length > 0 ? { data_capture_percent: String(Math.floor(Math.min(...captures))) } : {}),
     ...(battery.length > 0 ? { battery: battery.join(', ') } : {}),
-    ...(standing.length > 0 ? { troubles: `${standing.length} (${troubles.join('; ')})` } : {}),
+    ...troublesOf(faults.list()),
   }
 }
 

@@ -1,17 +1,23 @@
 import {
   Delivery,
+  ModemTalk,
+  SimWatch,
   Wording,
   type Answer,
+  type Asked,
   type DeliveryOptions,
   type DeliveryStatus,
+  type LinkWord,
+  type ModemPorts,
+  type ModemStanding,
   type Notice,
   type Priority,
   type SimDates,
   type Template,
   type TemplateKind,
+  type TestResult,
   type WatchPlace,
   type WayName,
-  type WayTest,
 } from '../delivery/delivery.js'
 import type { FaultBoard } from '../health/health.js'
 import {
@@ -29,8 +35,6 @@ import type { SamplingStep } from '../power/power.js'
 import type { FoundDelivery } from './delivery-lines.js'
 import { mostLinkSeconds } from './link-on-demand.js'
 import type { ModemHours } from './modem-hours.js'
-import { ModemTalk, type LinkWord, type ModemPorts, type ModemStanding } from './modem-talk.js'
-import { SimWatch } from './sim-watch.js'
 
 export interface TellingOptions {
   readonly delivery: Omit<DeliveryOptions, 'storeId'>
@@ -74,7 +78,7 @@ export interface DeliveryHooks {
 const landSeconds = 2
 
 /** Makes notices of the alert lines and hands them to the delivery; nobody is told before the line is safe. */
-export class DeliveryWatch {
+export class DeliveryWatch implements Asked {
   private readonly delivery: Delivery
   private readonly sim: SimWatch
   private readonly talk: ModemTalk | undefined
@@ -85,7 +89,6 @@ export class DeliveryWatch {
   /** Attempts take minutes: they are not waited for with the work on the disk. */
   private readonly works = new InFlight()
   private isEnding = false
-  private test: DeliveryWatch['testResult'] = 'none'
 
   constructor(
     { delivery, place, templates, sim }: TellingOptions,
@@ -95,7 +98,10 @@ export class DeliveryWatch {
     const { station, group, storeId } = hooks
     this.sim = new SimWatch(sim ?? {}, place.standardOffsetMinutes, hooks.faults, hooks.utcAt)
     const utcNow = (): UtcMillis | undefined => hooks.utcAt(hooks.mono())
-    const wording = new Wording({ station, group, place, ...(templates ? { templates } : {}) }, utcNow)
+    const wording = new Wording(
+      { station, teller: 'station', group, place, ...(templates ? { templates } : {}) },
+      utcNow,
+    )
     this.delivery = new Delivery(
       { ...delivery, storeId },
       {
@@ -197,19 +203,12 @@ export class DeliveryWatch {
     return this.delivery.mute(what, forSeconds, by, this.hooks.mono())
   }
 
-  /** Begins a test, whose result `testResult` tells; false: one is under way. */
   beginTest(alias: string): boolean {
-    if (this.test === 'under way') return false
-    this.test = 'under way'
-    const done = this.delivery
-      .sendTest(alias, this.hooks.mono())
-      .then((tests) => (this.test = tests ?? 'no such'))
-    this.works.track(done)
-    return true
+    return this.delivery.beginTest(alias, this.hooks.mono())
   }
 
-  get testResult(): readonly WayTest[] | 'under way' | 'no such' | 'none' {
-    return this.test
+  get testResult(): TestResult {
+    return this.delivery.testResult
   }
 
   status(now = this.hooks.mono()): DeliveryStatus {

@@ -1,7 +1,7 @@
+import type { ModemStanding } from '../delivery/delivery.js'
 import type { Store } from '../store/store.js'
 import { utcText, type MonoSeconds, type Outcome } from '../terms/terms.js'
 import type { CommandStanding } from './command-watch.js'
-import type { ModemStanding } from './modem-talk.js'
 import type { StationOptions } from './options.js'
 import type { Parts } from './parts.js'
 import type { DaySoFar } from './running-averages.js'

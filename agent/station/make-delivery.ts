@@ -1,7 +1,7 @@
+import type { LinkWord } from '../delivery/delivery.js'
 import type { MonoSeconds } from '../terms/terms.js'
 import { dailyFacts } from './daily-facts.js'
 import { DeliveryWatch } from './delivery-watch.js'
-import type { LinkWord } from './modem-talk.js'
 import type { StationOptions, StationPorts } from './options.js'
 import type { Hooks, Parts } from './parts.js'
 

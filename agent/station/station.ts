@@ -8,10 +8,10 @@
  * Refused: nothing stops the loop. A part that fails is told in health and tried again; the others go on.
  */
 import type { Alert } from '../alerts/alerts.js'
+import { answerDelivery, type Teller } from '../delivery/delivery.js'
 import type { FaultBoard } from '../health/health.js'
 import type { KeyWish } from '../store/store.js'
 import { faultText, type MonoSeconds } from '../terms/terms.js'
-import { answerDelivery } from './delivery-requests.js'
 import { Loop } from './loop.js'
 import { offeredTime, type TimeAnswer } from './offered-time.js'
 import type { StationOptions, StationPorts } from './options.js'
@@ -25,12 +25,14 @@ export { usualSilence } from './instrument-runner.js'
 export type { CommandPorts } from './command-watch.js'
 export type { StationOptions, StationPorts } from './options.js'
 export type { TellingOptions, TellingPorts } from './delivery-watch.js'
-export type { ModemPorts } from './modem-talk.js'
+
 export type { TimeAnswer } from './offered-time.js'
 export type { SettingsFromAfar, SettingsInForce } from './settings-from-afar.js'
 export type { EntryAnswer } from './site-watch.js'
 export { changedFacts, type KeyChanged } from './signing-keys.js'
 export type { StationStatus } from './status.js'
+
+const atStation: Teller = { words: 'station', by: 'at the station' }
 
 /** What others see of a running station, and what they ask of it. */
 export class Station {
@@ -137,7 +139,7 @@ export class Station {
   async tellingRequest(
     request: Readonly<Record<string, unknown>>,
   ): Promise<Record<string, unknown> | undefined> {
-    const answer = answerDelivery(this.loop.parts.delivery, request)
+    const answer = answerDelivery(this.loop.parts.delivery, request, atStation)
     if (answer) await this.loop.keeper.whenSafe()
     return answer
   }

@@ -1,4 +1,4 @@
-import type { DeliveryStatus } from '../delivery/delivery.js'
+import type { DeliveryStatus, ModemStanding } from '../delivery/delivery.js'
 import { isMass, kindOf, type MonoSeconds } from '../terms/terms.js'
 import {
   clockFacts,
@@ -11,7 +11,6 @@ import {
 } from './health-message.js'
 import type { CommandStanding } from './command-watch.js'
 import type { LiveReading } from './live-reading.js'
-import type { ModemStanding } from './modem-talk.js'
 import type { HoursOfDay } from './running-averages.js'
 import type { SealStanding } from './sealing.js'
 import type { SettingsInForce } from './settings-from-afar.js'

@@ -1,18 +1,22 @@
 import { describe, expect, it } from 'vitest'
-import { GroupAlerts, type Judged } from '../../agent/collector/collector.js'
+import { GroupAlerts, type GroupAlertOptions, type Judged } from '../../agent/collector/collector.js'
 import { judge, usualRules } from '../../agent/collector/judge.js'
 import { StationsSeen, type Heard } from '../../agent/collector/seen.js'
-import { usualDelivery } from '../../agent/delivery/delivery.js'
+import { checkTemplate, usualDelivery, type Recipient, type Template } from '../../agent/delivery/delivery.js'
 import {
   good,
   InFlight,
   monoSeconds,
   utcMillis,
   type EventLine,
+  type FaultCode,
+  type IncomingText,
+  type LocalDay,
   type OutgoingMessage,
 } from '../../agent/terms/terms.js'
 
 const start = Date.UTC(2026, 2, 1)
+const here = 'at the collector'
 
 /** The collector's store, which a restart leaves, and the messages that went out. */
 class Rig {
@@ -20,23 +24,36 @@ class Rig {
   readonly sent: OutgoingMessage[] = []
   readonly stations = new StationsSeen(10)
   private readonly works = new InFlight()
-  private alerts = this.make()
+  readonly faults: string[] = []
+  readonly standing: { code: FaultCode }[] = []
+  /** SMS that wait in the modem. */
+  inbox: IncomingText[] = []
+  private alerts: GroupAlerts
   now = monoSeconds(1000)
 
+  constructor(private readonly more: Partial<GroupAlertOptions> & { readonly daily?: boolean } = {}) {
+    this.alerts = this.make()
+  }
+
   private make(): GroupAlerts {
-    const ways = [{ way: 'webhook', to: 'https://desk.example.org/hook', nextAfterSeconds: 600 }] as const
-    const person = {
+    const { daily, ...options } = this.more
+    const ways = [
+      { way: 'webhook', to: 'https://desk.example.org/hook', nextAfterSeconds: 600 },
+      { way: 'sms', to: '+15550100', nextAfterSeconds: 600 },
+    ] as const
+    const person: Recipient = {
       alias: 'desk',
       ways,
       least: 'low',
-      dailyLine: [],
+      dailyLine: daily ? ['webhook'] : [],
       mostSmsADay: 1,
-      mayAnswer: false,
-    } as const
+      mayAnswer: true,
+    }
     return new GroupAlerts(
       {
         ...{ group: 'oakfield', place: { timeZone: 'UTC', standardOffsetMinutes: 0 } },
         delivery: { ...usualDelivery, recipients: [person] },
+        ...options,
       },
       {
         ...{ storeId: 'collector-1', boot: '0a1b2c3d', random: { next: () => 0.5 } },
@@ -45,7 +62,18 @@ class Rig {
         ways: new Map([
           ['webhook', { name: 'webhook', send: (message: OutgoingMessage) => this.send(message) }],
         ]),
-        faults: { raise: () => undefined, clear: () => undefined },
+        faults: {
+          raise: (where, { code, detail }) => this.faults.push(`${where}: ${code} ${detail}`),
+          clear: () => undefined,
+        },
+        standing: () => this.standing,
+        modem: {
+          texts: (heard) => {
+            for (const text of this.inbox.splice(0)) heard(text)
+            return Promise.resolve(good(undefined))
+          },
+          standing: (link) => Promise.resolve(good(`registered, link ${link}`)),
+        },
         event: (mono, name, details) => {
           const seq = this.lines.length + 1
           const line = {
@@ -85,11 +113,25 @@ class Rig {
   }
 
   acknowledge(what: string) {
-    return this.alerts.acknowledge(what, this.now)
+    return this.alerts.acknowledge(what, here)
+  }
+
+  status() {
+    return this.alerts.status()
+  }
+
+  modem() {
+    return this.alerts.modemStanding()
+  }
+
+  async test(alias: string) {
+    const begun = [this.alerts.beginTest(alias), this.alerts.beginTest(alias)]
+    await this.works.settled()
+    return { begun, result: this.alerts.testResult }
   }
 
   mute(what: string, hours: number) {
-    return this.alerts.mute(what, hours * 3600, this.now)
+    return this.alerts.mute(what, hours * 3600, here)
   }
 
   private judged(): Judged[] {
@@ -178,5 +220,82 @@ describe('what people are told by a collector', () => {
     ])
     await rig.live(60)
     expect(rig.texts()).toHaveLength(2)
+  })
+
+  it('is each day that it lives, how many stations are well and which are not, and its own trouble', async () => {
+    const rig = new Rig({ daily: true })
+    rig.restart()
+    for (const station of ['st-1', 'st-2', 'st-3', 'st-4', 'st-5']) rig.says(station)
+    await rig.live(5 * 3600)
+    for (const minute of [0, 70]) {
+      await rig.live(minute * 60)
+      rig.says('st-5')
+    }
+    const isDaily = ({ text }: OutgoingMessage): boolean => text.includes('alive')
+    await rig.live(3600)
+    expect(rig.sent.filter(isDaily).map(({ subject, text }) => [subject, text])).toEqual([
+      [
+        'oakfield: alive',
+        'oakfield: collector alive 1 Mar 07:00. 5 stations, 1 well; silent: st-1, st-2, st-3 and 1 more.',
+      ],
+    ])
+    rig.standing.push({ code: 'disk-full' })
+    rig.restart()
+    await rig.live(24 * 3600)
+    expect(rig.sent.filter(isDaily)).toHaveLength(2)
+    expect(rig.sent.filter(isDaily)[1].text).toMatch(/ Trouble of the collector: 1 \(.+\)\.$/)
+  })
+
+  it('is in the words of the settings where they have some', async () => {
+    const own = (text: string): Template => {
+      const checked = checkTemplate(text)
+      return checked.ok ? checked.template : []
+    }
+    const templates = { trouble: own('LOOK {what}! {code}'), daily: own('{station}: {stations}') }
+    const rig = new Rig({ daily: true, templates })
+    rig.restart()
+    rig.says('st-1')
+    await rig.live(8 * 3600)
+    expect(rig.sent.map(({ text }) => text)).toEqual([
+      expect.stringMatching(/^LOOK st-1 is silent! \w{4}$/),
+      'oakfield: 1 station, 0 well; silent: st-1',
+    ])
+  })
+
+  it('can be acknowledged by SMS, at the next look into the modem', async () => {
+    const rig = new Rig()
+    rig.restart()
+    rig.says('st-1')
+    await rig.live(181 * 60)
+    const code = / Code (\w{4})/.exec(rig.sent[0].text)?.[1] ?? 'none'
+    rig.inbox = [
+      { from: '+15550199', text: code },
+      { from: '+15550100', text: code },
+    ]
+    await rig.live(120)
+    expect(rig.status()).toMatchObject({
+      rules: [{ rule: 'silent st-1', state: 'raised', acknowledgedBy: 'desk' }],
+      textsIgnored: 1,
+    })
+    expect(rig.modem()?.words).toBe('registered, link up')
+  })
+
+  it('can be tried with a test message', async () => {
+    const rig = new Rig()
+    expect(await rig.test('desk')).toMatchObject({
+      begun: [true, false],
+      result: [
+        { way: 'webhook', delivered: true },
+        { way: 'sms', delivered: false },
+      ],
+    })
+    expect(rig.texts()).toEqual([expect.stringMatching(/^oakfield: test message, sent /)])
+  })
+
+  it('is not the last day of its SIM: that is a fault of the collector', async () => {
+    const rig = new Rig({ sim: { validUntil: '2026-03-20' as LocalDay } })
+    rig.restart()
+    await rig.live(60)
+    expect(rig.faults).toEqual([expect.stringMatching(/^modem: sim-ends .*2026-03-20/)])
   })
 })

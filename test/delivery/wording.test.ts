@@ -51,8 +51,9 @@ function made(
   way: WayName = 'sms',
   own: Partial<WordingOptions> = {},
 ) {
-  const options = {
+  const options: WordingOptions = {
     station: 'north-yard',
+    teller: 'station',
     group: 'trial',
     place: { timeZone: 'Europe/Paris', standardOffsetMinutes: 60 },
   }

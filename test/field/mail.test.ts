@@ -38,7 +38,7 @@ function deliveryTo(recipients: readonly Recipient[], mailPort: number) {
   const mono = (): MonoSeconds => monoSeconds((performance.now() - begun) / 1000)
   const lines: EventLine[] = []
   const wording = new Wording(
-    { station: 'north-fence', group: 'home', place: { standardOffsetMinutes: 0 } },
+    { station: 'north-fence', teller: 'station', group: 'home', place: { standardOffsetMinutes: 0 } },
     () => utcMillis(Date.now()),
   )
   const mail = {

@@ -59,7 +59,7 @@ function startTelling(to: Recipient, station = 'north-fence'): void {
   const time = { nowSeconds: now, sleep }
   modem = new Modem(new ModemPort(serialLine(pty.sensor, 115_200), time), usualModem)
   const place = { standardOffsetMinutes: 0 }
-  const wording = new Wording({ station, group: 'site', place }, () => utcAt(now()))
+  const wording = new Wording({ station, teller: 'station', group: 'site', place }, () => utcAt(now()))
   const ways = new Map<WayName, MessageWay>([
     ['sms', smsWay(modem)],
     ['webhook', webhook],

@@ -37,6 +37,16 @@ describe('the settings of a collector', () => {
     })
   })
 
+  it('have no text for a measured value: a collector tells of none', () => {
+    const own = (kind: string) => `${whole}  templates: { ${kind}: '{station}: {what}. {code}' }\n`
+    expect(faults(own('trouble'))).toEqual([])
+    expect(faults(own('raised'))).toEqual([
+      expect.stringMatching(
+        /^collector\.yaml:8:16 delivery\.templates\.raised: unknown key; allowed here: trouble/,
+      ),
+    ])
+  })
+
   it('name a database, encrypted unless it is on this machine; a password has no place in them', () => {
     const databaseOf = (block: string) => {
       const read = readCollectorSettings(`${whole}postgres: ${block}\n`, 'collector.yaml')

@@ -21,7 +21,9 @@ const now = utcMillis(Date.parse('2027-01-01T00:00:00Z'))
 /** Neither today nor this year by the watch: day, month and year are said. */
 const since = utcMillis(Date.parse('2026-12-31T23:59:00Z'))
 const code = 'W9W9'
-const wording = new Wording({ station, group: 'group', place: { standardOffsetMinutes: 0 } }, () => now)
+const place = { standardOffsetMinutes: 0 }
+const wording = new Wording({ station, teller: 'station', group: 'group', place }, () => now)
+const ofGroup = new Wording({ station, teller: 'collector', group: station, place }, () => now)
 const someone: Recipient = {
   alias: 'someone',
   ways: [{ way: 'sms', to: '+15550100', nextAfterSeconds: 600 }],
@@ -38,8 +40,8 @@ interface Row {
   readonly parts: number
 }
 
-function rowOf(state: string, notice: Notice, more: Partial<Telling> = {}): Row {
-  const { text, parts = 0 } = wording.compose(notice, 'sms', someone, { code, ...more })
+function rowOf(state: string, notice: Notice, more: Partial<Telling> = {}, by = wording): Row {
+  const { text, parts = 0 } = by.compose(notice, 'sms', someone, { code, ...more })
   return { rule: notice.rule, state, text, parts }
 }
 
@@ -120,12 +122,16 @@ function ownRows(): readonly Row[] {
   const means = ['PM2.5 (1)', 'PM10 (1)', 'PM2.5 (2)', 'PM10 (2)'].map((of) => `${of} 99.9`).join(', ')
   const troubles = `99 (${faultCatalogue['sensor-silent'].words}; ${faultCatalogue['charge-unknown'].words})`
   const battery = '12.74 V, 100%'
+  const names = `${[station, station, station].join(', ')} and 9999 more`
+  const others = ['silent', 'trouble', 'suspect', 'late'].map((state) => `${state}: ${names}`).join('; ')
+  const ofStations = { stations: '9999 stations, 9999 well', not_well: others, troubles }
   return [
     rowOf('all troubles at once', word('summary'), { summary: several, lastToday: true }),
     rowOf(
       'daily line',
       word('daily', { means: `${means} ug/m3`, data_capture_percent: '100', battery, troubles }),
     ),
+    rowOf('daily line of a collector', word('daily', ofStations), {}, ofGroup),
     rowOf('test message', word('test')),
   ]
 }

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { FaultBoard } from '../../agent/health/health.js'
-import { SimWatch } from '../../agent/station/sim-watch.js'
+import { SimWatch } from '../../agent/delivery/delivery.js'
 import { monoSeconds, utcMillis, type LocalDay, type UtcMillis } from '../../agent/terms/terms.js'
 
 const day = 86_400

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { FaultBoard } from '../../agent/health/health.js'
-import { ModemTalk, type LinkWord } from '../../agent/station/modem-talk.js'
+import { ModemTalk, type LinkWord } from '../../agent/delivery/delivery.js'
 import { bad, good, monoSeconds, type IncomingText, type Outcome } from '../../agent/terms/terms.js'
 
 class Told {

@@ -1,6 +1,6 @@
 /** What is asked of the modem beside sending: SMS that came in, and how it stands with its network. Often only where it matters. */
-import type { FaultBoard } from '../health/health.js'
 import type { Fault, FaultCode, IncomingText, MonoSeconds, Outcome } from '../terms/terms.js'
+import type { DeliveryPorts } from './contracts.js'
 
 export type LinkWord = 'up' | 'down' | 'not used'
 
@@ -18,7 +18,7 @@ export interface ModemStanding {
 
 interface TalkHooks {
   readonly mono: () => MonoSeconds
-  readonly faults: FaultBoard
+  readonly faults: DeliveryPorts['faults']
   /** False while the modem has no power. */
   readonly isUp: (now: MonoSeconds) => boolean
   readonly link: (now: MonoSeconds) => LinkWord

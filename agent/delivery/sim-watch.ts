@@ -1,6 +1,6 @@
-import { simReminders, type SimDates } from '../delivery/delivery.js'
-import type { FaultBoard } from '../health/health.js'
 import { addSeconds, localDay, type MonoSeconds, type UtcMillis } from '../terms/terms.js'
+import type { DeliveryPorts } from './contracts.js'
+import { simReminders, type SimDates } from './sim-dates.js'
 
 const where = 'modem'
 const lookEverySeconds = 3600
@@ -14,7 +14,7 @@ export class SimWatch {
   constructor(
     private readonly dates: SimDates,
     private readonly standardOffsetMinutes: number,
-    private readonly faults: FaultBoard,
+    private readonly faults: DeliveryPorts['faults'],
     private readonly utcAt: (at: MonoSeconds) => UtcMillis | undefined,
   ) {}
 
