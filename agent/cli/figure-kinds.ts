@@ -7,6 +7,6 @@ export const figureKinds = {
   day: 'a day with its verdicts and index: 2026-03-01',
   year: 'a calendar year beside its limits: 2026',
   days: 'mean of the valid days of a time: 2026-03-01 2026-03-31',
-  span: "hours from one time to another: '2026-03-01 08:00' '2026-03-01 14:00'",
+  span: "hours between two times: '2026-03-01 08:00' '2026-03-01 14:00'",
 } as const
 export type FigureKind = keyof typeof figureKinds

@@ -3,9 +3,16 @@ import type { SendOptions } from './stations-send.js'
 
 const needs = 'sent with the private key of an operator whose public key the station knows (motepost keys)'
 const afterHelp = `
-Commands: health · resend [from=N to=N] · richer hours=N · mute what=CODE|RULE|all hours=N · acknowledge what=CODE|RULE ·
-sitelog kind=KIND … (keys as in its lines) · clean [instrument=NAME] · restart. Settings have a command of their own:
-motepost stations settings.`
+Commands:
+  health                         a health message now
+  resend [from=N to=N]           send these lines again, or what was refused
+  richer hours=N                 measure more often for so long
+  mute what=CODE|RULE|all hours=N
+  acknowledge what=CODE|RULE
+  sitelog kind=KIND ...          an entry, with keys as in its lines
+  clean [instrument=NAME]        have a sensor blow its fan free
+  restart                        start the agent anew
+Settings have a command of their own: motepost stations settings.`
 
 /** The way to a station, and who signs. */
 export const withBroker = (command: Command): Command =>

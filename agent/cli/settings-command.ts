@@ -3,10 +3,12 @@ import { withBroker } from './send-command.js'
 import type { PushOptions } from './stations-settings.js'
 
 const afterHelp = `
-The file holds the keys that are to change, or all settings of the station. What names a program, file, port, user, secret,
-address or person cannot be set from afar. The station runs on them at once, and goes back to the settings before when its
-time is over, when it is restarted in any way, and when its own file is edited; --confirm keeps them. Without file and
---confirm it says which settings are in force.`
+The file holds the keys that are to change, or all settings of the station.
+What names a program, file, port, user, secret, address or person cannot be set
+from afar. The station runs on them at once, and goes back to the settings
+before when its time is over, when it is restarted in any way, and when its own
+file is edited; --confirm keeps them. Without file and --confirm it says which
+settings are in force.`
 
 export function addSettingsCommand(
   stations: Command,

@@ -65,10 +65,12 @@ function addCopy(program: Command, finish: Finish): void {
 }
 
 const setClockHelp = `
-Telling the time: the station's own UTC follows what it is told, where no better source contradicts; the clock of
-the board is never set. From a laptop or phone whose clock is right, so that its time and not the board's is given:
+Telling the time: the station's own UTC follows what it is told, where no
+better source contradicts; the clock of the board is never set. From a laptop
+or phone whose clock is right, so that its time and not the board's is given:
   ssh STATION motepost status --set-clock "$(date -u +%FT%TZ)"
-or by hand, as the clocks of the place show it: motepost status --set-clock '2026-03-01 08:30'`
+or by hand, as the clocks of the place show it:
+  motepost status --set-clock '2026-03-01 08:30'`
 
 function clockError(text: string): number {
   const value = Number(text)

@@ -74,7 +74,7 @@ function addFigures(stations: Command, finish: Finish): void {
     )
   withLimits(stations.command('explain <station> <figure> [when...]'))
     .description('one figure of a station, step by step, from the archive')
-    .addHelpText('after', `\nFigures: ${Object.keys(figureKinds).join(', ')}; times as for explain.`)
+    .addHelpText('after', `\nFigures: ${Object.keys(figureKinds).join(', ')};\ntimes as for explain.`)
     .requiredOption(...archiveOption)
     .option('--channel <name>', 'the channel [the only mass]')
     .option('--unit <serial>', 'serial number of the unit, where it was changed')

@@ -9,6 +9,8 @@ type Finish = (code: Promise<number>) => Promise<void>
 /** stations: what concerns the stations of a group together. */
 export function addStationsCommand(program: Command, finish: Finish): void {
   const stations = program.command('stations').description('the stations of a group and their broker')
+    // Beside the whole usage of a command there is no room for its words.
+    .configureHelp({ subcommandTerm: (command) => command.name() })
   addArchiveCommands(stations, finish)
   addSendCommand(stations, finish)
   addSettingsCommand(stations, finish)
@@ -28,7 +30,7 @@ export function addStationsCommand(program: Command, finish: Finish): void {
     .option('--json', 'what was written, as JSON; without secrets')
     .addHelpText(
       'after',
-      '\nA second call needs only what is new. Certificates are made by the program openssl.',
+      '\nA second call needs only what is new. Certificates are made by openssl.',
     )
     .action(async (folder: string, options: BrokerConfigOptions) => {
       const { brokerConfig } = await import('./broker-config.js')
