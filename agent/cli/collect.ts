@@ -12,7 +12,7 @@ import { addSeconds, faultText, type Broker, type Fault, type FaultCode, type Lo
 import { standardOffsetMinutes, type CollectorSettings } from '../settings/settings.js'
 import { archivesIn, spoolIn } from './archives.js'
 import { brokerAddress } from './broker-address.js'
-import { answerTold, openAlerts } from './collect-alerts.js'
+import { answerTold, openAlerts, type CollectorAlerts } from './collect-alerts.js'
 import { serveCollector, take } from './collect-control.js'
 import { doorsOf, standOpen, type DoorOptions } from './collect-doors.js'
 import { besideArchive } from './collect-postgres.js'
@@ -99,6 +99,17 @@ function brokerOf(options: CollectOptions): Broker | string {
   }
 }
 
+/** What lives in the process of a collector. */
+interface Parts {
+  readonly clock: SystemClock
+  readonly collector: Collector
+  readonly suspects: Suspects
+  readonly database: ReturnType<typeof besideArchive>
+  readonly status: StatusFile
+  /** Undefined: nobody is told. */
+  readonly told: CollectorAlerts | undefined
+}
+
 async function live(
   options: CollectOptions,
   settings: CollectorSettings | undefined,
@@ -106,23 +117,46 @@ async function live(
   doors: Doors | undefined,
   log: Log,
 ): Promise<number> {
+  const parts = await makeParts(options, settings, broker, log)
+  const { clock, collector, status, told } = parts
+  const ticker = startSteps(parts)
+  const statusNow = (): Record<string, unknown> => status.now(clock.mono())
+  const control = await serveCollector(options.archive, collector, log, statusNow, (request) =>
+    answerTold(told, request),
+  )
+  const open = await standOpen(doors, options.archive, log, statusNow)
+  log.info('collecting', { group: options.group, archive: options.archive })
+  await toldToEnd()
+  ticker.stop()
+  await Promise.all([control.close(), open.close(), endOf(parts)])
+  log.info('stopped', { lines: collector.lines, packs: collector.counts() })
+  return 0
+}
+
+async function makeParts(
+  options: CollectOptions,
+  settings: CollectorSettings | undefined,
+  broker: Broker,
+  log: Log,
+): Promise<Parts> {
+  const { archive, group } = options
   const clock = new SystemClock('system')
   const board = new FaultBoard(({ fault, stands }) => tell(log, fault, stands))
   const faultsOf = (part: string) => ({
     raise: (fault: Fault) => board.raise(part, fault, clock.mono()),
     clear: (...codes: FaultCode[]) => board.clear(part, ...codes),
   })
-  const suspects = new Suspects(options.archive, log, localMinutes(settings))
-  const spool = await spoolIn(options.archive)
+  const suspects = new Suspects(archive, log, localMinutes(settings))
+  const spool = await spoolIn(archive)
   if (!spool.ok) board.raise('collector', spoolRefused(spool.fault), clock.mono())
   const database = besideArchive(settings, faultsOf('postgres'))
   const collector = new Collector(
-    { ...usualCollector, group: options.group, rules: { ...usualRules, ...limitsIn(settings) } },
+    { ...usualCollector, group, rules: { ...usualRules, ...limitsIn(settings) } },
     {
       broker,
       random: systemRandom,
       spooled: spool.ok ? spool.value : undefined,
-      openArchive: database.watched(archivesIn(options.archive)),
+      openArchive: database.watched(archivesIn(archive)),
       utc: () => clock.utc().at,
       faults: faultsOf('collector'),
       suspicions: (station) => suspects.of(station),
@@ -130,51 +164,38 @@ async function live(
   )
   const telling = settings && (await openAlerts(settings, clock, board))
   if (telling && !telling.ok) log.warn(`${faultText(telling.fault)} Nobody is told of anything.`)
-  const told = telling?.ok ? telling.value : undefined
-  const status = new StatusFile(options.archive, collector, board, log, database.facts)
+  const status = new StatusFile(archive, collector, board, log, database.facts)
   collector.restore(status.read())
+  return { clock, collector, suspects, database, status, told: telling?.ok ? telling.value : undefined }
+}
+
+function startSteps({ clock, collector, suspects, database, status, told }: Parts): { stop(): void } {
   let due = clock.mono()
-  const ticker = startTicker(
+  return startTicker(
     clock,
     () => due,
     () => {
-      due = addSeconds(clock.mono(), stepSeconds)
-      collector.step(clock.mono())
-      database.step(clock.mono())
+      const now = clock.mono()
+      due = addSeconds(now, stepSeconds)
+      collector.step(now)
+      database.step(now)
       suspects.step(clock.utc().at)
-      status.step(clock.mono())
-      told?.alerts.step(collector.judged(clock.mono()), collector.state === 'connected', clock.mono())
+      status.step(now)
+      told?.alerts.step(collector.judged(now), collector.state === 'connected', now)
     },
   )
-  const control = await serveCollector(
-    options.archive,
-    collector,
-    log,
-    () => status.now(clock.mono()),
-    (request) => answerTold(told, request),
-  )
-  const open = await standOpen(doors, options.archive, log, () => status.now(clock.mono()))
-  log.info('collecting', { group: options.group, archive: options.archive })
-  return new Promise((resolve) => {
-    const end = (): void => {
-      ticker.stop()
-      void Promise.all([
-        collector.stop(),
-        control.close(),
-        open.close(),
-        told?.end(),
-        database.end(),
-        suspects.end(),
-      ]).then(() => {
-        status.step(clock.mono(), true)
-        log.info('stopped', { lines: collector.lines, packs: collector.counts() })
-        resolve(0)
-      })
-    }
-    process.once('SIGTERM', end)
-    process.once('SIGINT', end)
-  })
 }
+
+async function endOf({ clock, collector, suspects, database, status, told }: Parts): Promise<void> {
+  await Promise.all([collector.stop(), told?.end(), database.end(), suspects.end()])
+  status.step(clock.mono(), true)
+}
+
+const toldToEnd = (): Promise<void> =>
+  new Promise((resolve) => {
+    process.once('SIGTERM', () => resolve())
+    process.once('SIGINT', () => resolve())
+  })
 
 /** Of the people who are told. */
 const localMinutes = (settings: CollectorSettings | undefined): number =>

@@ -8,7 +8,9 @@ type Finish = (code: Promise<number>) => Promise<void>
 
 /** stations: what concerns the stations of a group together. */
 export function addStationsCommand(program: Command, finish: Finish): void {
-  const stations = program.command('stations').description('the stations of a group and their broker')
+  const stations = program
+    .command('stations')
+    .description('the stations of a group and their broker')
     // Beside the whole usage of a command there is no room for its words.
     .configureHelp({ subcommandTerm: (command) => command.name() })
   addArchiveCommands(stations, finish)
@@ -28,10 +30,7 @@ export function addStationsCommand(program: Command, finish: Finish): void {
     .option('--port <number>', 'port for TLS [8883]')
     .option('--at <folder>', 'where the files will stand at the broker [/etc/mosquitto/motepost]')
     .option('--json', 'what was written, as JSON; without secrets')
-    .addHelpText(
-      'after',
-      '\nA second call needs only what is new. Certificates are made by openssl.',
-    )
+    .addHelpText('after', '\nA second call needs only what is new. Certificates are made by openssl.')
     .action(async (folder: string, options: BrokerConfigOptions) => {
       const { brokerConfig } = await import('./broker-config.js')
       await finish(Promise.resolve(brokerConfig(folder, options, new Date())))
