@@ -1,7 +1,8 @@
 // `motepost collect` before 500, 2,000 and 5,000 simulated stations, beside a plain subscriber; `BENCH_ONLY=collector` of bench.mjs.
 //   BENCH_STATIONS=500,2000,5000
+//   BENCH_POSTGRES=5432 also with a PostgreSQL to fill, at this port of this machine: database and user motepost, no password
 import { spawn } from 'node:child_process'
-import { mkdirSync, readdirSync, readFileSync, rmSync, statSync } from 'node:fs'
+import { mkdirSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs'
 import { loadavg } from 'node:os'
 import { join } from 'node:path'
 import { createInterface } from 'node:readline'
@@ -10,6 +11,7 @@ import { look, startBroker, wait } from './parts.mjs'
 const here = import.meta.dirname
 const program = join(here, '../../dist/agent/cli/main.js')
 const sizes = (process.env.BENCH_STATIONS ?? '500,2000,5000').split(',').map(Number)
+const databasePort = Number(process.env.BENCH_POSTGRES ?? 0)
 /** Packs after the first round, at least: each size then works about equally long. */
 const mostPacks = 12_000
 const leastRounds = 3
@@ -18,7 +20,7 @@ const leastRounds = 3
 export async function collectorTable(folder, tell) {
   const results = []
   for (const stations of sizes)
-    for (const mode of ['ours', 'plain']) {
+    for (const mode of ['ours', ...(databasePort ? ['database'] : []), 'plain']) {
       tell(`collector: ${stations} stations, ${mode}`)
       results.push({ stations, mode, ...(await measure(folder, stations, mode)) })
     }
@@ -30,7 +32,7 @@ async function measure(folder, stations, mode) {
   mkdirSync(own)
   const [load] = loadavg()
   const broker = await startBroker(own, ['max_queued_messages 0', 'max_inflight_messages 100'])
-  const subject = await (mode === 'ours' ? startOurs : startPlain)(own, broker.port)
+  const subject = await (mode === 'plain' ? startPlain : startOurs)(own, broker.port, mode)
   const idle = look(subject.pid)
   const rounds = 1 + Math.max(leastRounds, Math.ceil(mostPacks / stations))
   const crowd = startStations(broker.port, stations, rounds, mode)
@@ -43,11 +45,12 @@ async function measure(folder, stations, mode) {
     Object.assign(played[round], { cpu: after.cpu - before.cpu, syncs: after.syncs - before.syncs })
   }
   const bytes = bytesIn(own, mode)
+  const behindSeconds = mode === 'database' ? await whenFilled(own) : undefined
   crowd.end()
   await ended(subject.child)
   broker.stop()
   rmSync(own, { recursive: true, force: true })
-  return { ...totals(played.slice(1)), first: played[0], idle, after, bytes, load, rounds }
+  return { ...totals(played.slice(1)), first: played[0], idle, after, bytes, load, rounds, behindSeconds }
 }
 
 const totals = (played) => ({
@@ -60,10 +63,17 @@ const totals = (played) => ({
   mostMillis: Math.max(...played.map((one) => one.mostMillis)),
 })
 
-async function startOurs(own, port) {
+async function startOurs(own, port, mode) {
   const syncs = join(own, 'syncs')
-  const archive = join(own, 'archive')
-  const args = ['--broker', `mqtt://127.0.0.1:${port}`, '--group', 'bench', '--archive', archive]
+  const file = join(own, 'collector.yaml')
+  const settings = {
+    version: 1,
+    collector: { group: 'bench', archive: join(own, 'archive') },
+    broker: { url: `mqtt://127.0.0.1:${port}` },
+    ...(mode === 'database' ? { postgres: { host: '127.0.0.1', port: databasePort } } : {}),
+  }
+  writeFileSync(file, JSON.stringify(settings))
+  const args = ['--settings', file]
   const child = spawn(
     process.execPath,
     ['--import', join(here, 'collector-syncs.mjs'), program, 'collect', ...args],
@@ -75,6 +85,17 @@ async function startOurs(own, port) {
   await wait(8000)
   if (child.exitCode !== null) throw new Error(`collect ended: ${Buffer.concat(said)}`)
   return { child, pid: child.pid, syncs }
+}
+
+/** Seconds after the last receipt until the database has every line as well. */
+async function whenFilled(own) {
+  const from = performance.now()
+  const waiting = () =>
+    JSON.parse(readFileSync(join(own, 'archive', 'status.json'), 'utf8')).postgres.stores_waiting
+  // What status says is ten seconds old at most.
+  await wait(10_000)
+  while (waiting() > 0) await wait(1000)
+  return (performance.now() - from) / 1000
 }
 
 async function startPlain(own, port) {
@@ -140,7 +161,7 @@ function linesOf(results) {
   const of = (stations, mode) => results.find((one) => one.stations === stations && one.mode === mode)
   const row = (cells) => `| ${cells.join(' | ')} |`
   const rows = sizes.map((stations) => row(cellsOf(of(stations, 'ours'), of(stations, 'plain'))))
-  return [row(head), row(head.map(() => '---')), ...rows, '', ...sums(of)]
+  return [row(head), row(head.map(() => '---')), ...rows, '', ...sums(of), ...databaseLines(of)]
 }
 
 /** In brackets: the plain subscriber. */
@@ -155,6 +176,15 @@ function cellsOf(ours, plain) {
     both(({ after }) => `${Math.round(after.anon / 1000)} MB`),
     both(({ bytes, stations, rounds }) => (bytes / (stations * rounds * 15)).toFixed(0)),
   ]
+}
+
+function databaseLines(of) {
+  return sizes.flatMap((stations) => {
+    const one = of(stations, 'database')
+    if (!one) return []
+    const figures = `${(one.messages / one.seconds).toFixed(0)} messages a second, ${perMessage(one).toFixed(2)} ms CPU each`
+    return `With a PostgreSQL to fill, ${stations} stations: ${figures}; it has all at most ${one.behindSeconds.toFixed(0)} s after the last receipt.`
+  })
 }
 
 const perMessage = ({ cpu, messages }) => (1000 * cpu) / messages
