@@ -82,6 +82,47 @@ describeWith(['socat', 'mosquitto', 'openssl'], 'planted in the settings, nothin
     throw error
   }
   let stationLog = ''
+  /** What an operator's program says of the answers to commands and to settings that it pushes. */
+  const answered: string[] = []
+  async function command(...words: string[]): Promise<void> {
+    const { rig, broker, operatorKey, readerPassword } = site
+    const way = ['--broker', `mqtt://127.0.0.1:${broker.port}`, '--group', 'oakfield', '--key', operatorKey]
+    const login = ['--username', reader.username, '--password-file', readerPassword]
+    const args = [program, 'stations', ...words, ...way, ...login, '--wait-minutes', '1']
+    const run = promisify(execFile)(process.execPath, args, { cwd: rig.folder })
+    const { stdout, stderr } = await run.catch(
+      (error: unknown) => error as { stdout: string; stderr: string },
+    )
+    answered.push(stdout + stderr)
+  }
+  async function commands(): Promise<void> {
+    const of = (what: string, ...words: string[]): Promise<void> =>
+      command('send', 'north-fence', what, ...words)
+    await of('health')
+    await of('acknowledge', 'what=dust')
+    await of('mute', 'what=dust', 'hours=1')
+    await of('mute', 'what=dust', 'hours=0')
+    await of('mute', 'what=nothing-of-that-name', 'hours=1')
+    await of('richer', 'hours=1')
+    await of('clean', 'instrument=nobody')
+    await of('resend')
+    await of('sitelog', 'kind=observed', 'note=smoke from a field')
+    await command('settings', 'north-fence')
+    const pushed = [
+      'delivery: { most_an_hour: 2, sms: { port: /dev/other, valid_until: 2026-01-01 } }',
+      'power: { plan: auto, reserve_percent: 99, modem: { every_min: 5, on_min: 60 } }',
+      'uplink: { mode: none, daily_budget_kb: 1, keepalive_s: 5 }',
+      'alerts: [{ rule: dust, channel: pm10.z, average: 1-h, above: 5 }]',
+      'instruments: []',
+      'site: { permission: x }',
+    ]
+    for (const [i, text] of pushed.entries()) {
+      const file = join(rig().folder, `pushed-${i}.yaml`)
+      writeFileSync(file, text)
+      await command('settings', 'north-fence', file)
+    }
+  }
+  const rig = (): Site['rig'] => site.rig
   const at = async (path: string): Promise<string> => (await fetch(site.doors + path)).text()
   const told = (needle: string): boolean => messages.some(({ topic }) => topic.endsWith(needle))
   const said = (topicEnd: string, words: string): boolean =>
@@ -102,6 +143,7 @@ describeWith(['socat', 'mosquitto', 'openssl'], 'planted in the settings, nothin
     await waitFor('the call', () => posted.includes(`/${secrets.hookToken}`), 60)
     await waitFor('packs and receipts', () => told('/lines') && told('/receipt'), 60)
     await waitFor('a failed command to be told', () => rig.log.includes('power-cycle-failed'), 120)
+    await commands()
     await broker.restart()
     await waitFor('the lost link to be told', () => rig.log.includes('link-lost'), 60)
     const before = messages.length
@@ -168,6 +210,13 @@ describeWith(['socat', 'mosquitto', 'openssl'], 'planted in the settings, nothin
       unpacked(message).flatMap((part) => searchAtBroker.in(part).map((name) => `${message.topic}: ${name}`)),
     )
     expect([...new Set(found)]).toEqual([])
+  })
+
+  it('in the answers to commands, and in what their sender is shown', () => {
+    const replies = messages.filter(({ topic }) => topic.endsWith('/reply'))
+    expect(replies).toHaveLength(answered.length)
+    expect(answered.filter((text) => /cannot be set from afar/.test(text))).toHaveLength(3)
+    for (const text of answered) expect(search.in(text), text).toEqual([])
   })
 
   it('in the log of station and collector', () => {

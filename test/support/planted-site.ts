@@ -8,9 +8,11 @@ import { createServer, type IncomingMessage, type Server } from 'node:http'
 import type { AddressInfo } from 'node:net'
 import { join } from 'node:path'
 import { parse, stringify } from 'yaml'
+import { addOperator } from '../../agent/cli/keys.js'
 import { startFakeModem, type FakeModem } from './fake-modem.js'
 import { FieldRig, program } from './field-rig.js'
 import { startMailServer, type MailServer } from './mail-server.js'
+import { newKey } from './keys.js'
 import { freePort, selfSigned, startMosquitto, type Mosquitto } from './mosquitto.js'
 import { startPtyPair } from './pty.js'
 
@@ -72,6 +74,9 @@ export interface Site {
   readonly collectorFile: string
   readonly doors: string
   readonly collectorLog: () => string
+  /** Files of one who may command the station, and may come to the broker as the reader. */
+  readonly operatorKey: string
+  readonly readerPassword: string
   startCollector(): void
   end(): Promise<void>
 }
@@ -210,6 +215,11 @@ export async function startSite(): Promise<Site> {
     }),
   )
 
+  const key = newKey()
+  const added = addOperator(rig.settingsFile, 'anna', file('operator.pem', key.publicPem), {
+    role: 'operator',
+  })
+  if ((await added) !== 0) throw new Error('the operator was not added')
   const doorsPort = await freePort()
   let running: ChildProcess | undefined
   let log = ''
@@ -217,6 +227,8 @@ export async function startSite(): Promise<Site> {
     ...{ rig, modem, mail, posted, broker, brokerPort, archive, own, collectorFile },
     doors: `http://127.0.0.1:${doorsPort}`,
     collectorLog: () => log,
+    operatorKey: file('operator.key', key.privatePem),
+    readerPassword: file('reader-password', reader.password),
     startCollector: () => {
       running = spawn(process.execPath, [
         ...[program, 'collect', '-s', collectorFile],
