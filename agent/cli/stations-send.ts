@@ -41,6 +41,9 @@ export async function send(
   return sendCommand(station, what, input, options)
 }
 
+/** A program that waits sees an answer of a connected station alone. */
+const quietMillis = 10_000
+
 /**
  * The same for what a command has in it as values.
  * @param words of the answer for a person
@@ -79,9 +82,12 @@ export async function sendCommand(
     return 1
   }
   talk.begin(connected.value)
-  if (process.stderr.isTTY)
-    tell(`waiting for ${station}, up to ${minutes} min; Ctrl-C ends the waiting, not what was sent`)
+  const waiting = setTimeout(
+    () => tell(`waiting for ${station}, up to ${minutes} min; Ctrl-C ends the waiting, not what was sent`),
+    process.stderr.isTTY ? 0 : quietMillis,
+  )
   const ended = await talk.ended
+  clearTimeout(waiting)
   await connected.value.end()
   return told(ended, options.json === true, (answer) => words(answer, station))
 }
