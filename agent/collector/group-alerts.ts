@@ -74,7 +74,6 @@ export class GroupAlerts implements Asked {
   private readonly sim: SimWatch
   private readonly talk: ModemTalk | undefined
   private judged: readonly Judged[] = []
-  private connected = false
   private readonly raised = new Map<string, Change>()
   private deafSince: MonoSeconds | undefined
   private readonly startedAt: MonoSeconds
@@ -104,13 +103,13 @@ export class GroupAlerts implements Asked {
     this.talk = ports.modem && this.talkWith(ports.modem)
   }
 
-  /** A modem of a collector has mains: it is asked whenever it is time. */
+  /** A modem of a collector has mains, and its broker is hardly reached through it. */
   private talkWith(modem: ModemPorts): ModemTalk {
     const { mono, faults, track } = this.ports
     return new ModemTalk(modem, {
       ...{ mono, faults, track },
       isUp: () => true,
-      link: () => (this.connected ? 'up' : 'down'),
+      link: () => 'not used',
       mayBeAnswered: () => {
         const { rules } = this.status()
         return rules.some(({ state, acknowledgedBy }) => state === 'raised' && acknowledgedBy === undefined)
@@ -138,7 +137,6 @@ export class GroupAlerts implements Asked {
   /** @param connected messages of the group reach the collector */
   step(judged: readonly Judged[], connected: boolean, now: MonoSeconds): void {
     this.judged = judged
-    this.connected = connected
     this.lookDeaf(connected, now)
     for (const { seen, judgement } of judged) this.look(seen, judgement.reasons, now)
     this.delivery.step(now)

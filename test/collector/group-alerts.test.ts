@@ -277,7 +277,7 @@ describe('what people are told by a collector', () => {
       rules: [{ rule: 'silent st-1', state: 'raised', acknowledgedBy: 'desk' }],
       textsIgnored: 1,
     })
-    expect(rig.modem()?.words).toBe('registered, link up')
+    expect(rig.modem()?.words).toBe('registered, link not used')
   })
 
   it('can be tried with a test message', async () => {
