@@ -43,6 +43,8 @@ export async function send(
 
 /** A program that waits sees an answer of a connected station alone. */
 const quietMillis = 10_000
+/** A broker gives at once what it holds of a station. */
+const aliveMillis = 1000
 
 /**
  * The same for what a command has in it as values.
@@ -83,8 +85,8 @@ export async function sendCommand(
   }
   talk.begin(connected.value)
   const waiting = setTimeout(
-    () => tell(`waiting for ${station}, up to ${minutes} min; Ctrl-C ends the waiting, not what was sent`),
-    process.stderr.isTTY ? 0 : quietMillis,
+    () => tell(`${talk.waitsFor()}, up to ${minutes} min; Ctrl-C ends the waiting, not what was sent`),
+    process.stderr.isTTY ? aliveMillis : quietMillis,
   )
   const ended = await talk.ended
   clearTimeout(waiting)
@@ -188,6 +190,13 @@ class Talk {
 
   topic(what: string): string {
     return topicOf(this.about.group, this.about.station, what)
+  }
+
+  waitsFor(): string {
+    const { station, group } = this.about
+    return this.boot === undefined
+      ? `waiting for ${station}, of which this broker holds no word (is that its name, in the group ${group}?)`
+      : `waiting for ${station}`
   }
 
   begin(session: BrokerSession): void {

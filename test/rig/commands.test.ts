@@ -67,14 +67,20 @@ describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
     )
     expect(wrong).toMatchObject({ code: 1, said: expect.stringContaining('north-fence: from: ') as string })
     const asked = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile, '4')))
-    expect(JSON.parse(asked.said)).toMatchObject({ station: 'north-fence', commands: { taken: 3 } })
+    expect(JSON.parse(asked.out)).toMatchObject({ station: 'north-fence', commands: { taken: 3 } })
 
     await client.publishAsync(`motepost/1/home/north-fence/command`, commands[0], { qos: 1 })
     await waitFor('the replay to be refused', () => replies.some(({ refused }) => refused === 'replayed'), 60)
     const told = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
-    expect(JSON.parse(told.said)).toMatchObject({
+    expect(JSON.parse(told.out)).toMatchObject({
       commands: { keys: 1, heard: true, taken: 5, refused: { replayed: 1 } },
     })
+
+    const nobody = await printed(() =>
+      send('north-fnce', 'health', [], { ...optionsOf(rig, keyFile), waitMinutes: '0.2' }),
+    )
+    expect(nobody).toMatchObject({ code: 1, out: '' })
+    expect(nobody.said).toMatch(/^waiting for north-fnce, of which this broker holds no word .*up to 0.2 min/)
 
     // Where the broker takes the user's name for the client's a second login would end the agent's connection.
     const looked = await printed(() => check(rig.settingsFile, {}))
@@ -84,7 +90,7 @@ describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
     expect(again.code, again.said).toBe(0)
     await waitFor('the agent to begin anew', () => rig.log.includes('asked to begin anew'), 60)
     const after = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
-    expect(JSON.parse(after.said)).toMatchObject({ session: 2 })
+    expect(JSON.parse(after.out)).toMatchObject({ session: 2 })
     expect(replies.filter(({ ok }) => ok === true)).toHaveLength(5)
   })
 
@@ -93,7 +99,7 @@ describeWith(['socat', 'mosquitto'], 'a command over a real broker', () => {
     const asked = await printed(() => send('north-fence', 'health', [], optionsOf(rig, keyFile)))
     expect(asked.code, asked.said).toBe(0)
     const refused = await printed(() => send('north-fence', 'restart', [], optionsOf(rig, keyFile)))
-    expect(refused).toEqual({
+    expect(refused).toMatchObject({
       code: 1,
       said: 'north-fence: this key may only ask for health (not-allowed)\n',
     })
