@@ -41,7 +41,10 @@ class Desk {
     write.mockRestore()
   }
 
-  async ask(text?: string, more: Partial<PushOptions> = {}): Promise<{ code: number; said: string; out: string }> {
+  async ask(
+    text?: string,
+    more: Partial<PushOptions> = {},
+  ): Promise<{ code: number; said: string; out: string }> {
     const file = join(this.rig.folder, 'push.yaml')
     if (text !== undefined) writeFileSync(file, text)
     return printed(() =>
@@ -147,7 +150,10 @@ describeWith(['socat', 'mosquitto'], 'settings from the desk', () => {
     expect(refused.said).toMatch(/push\.yaml:3:3 data\.folder: cannot be set from afar; .* at the station\n/)
     expect(refused.said).toMatch(/push\.yaml:4:1 health_: /)
     const reader = await new Desk(rig, 'ben', 'reader').ask('health: { every_min: 20 }\n')
-    expect(reader).toMatchObject({ code: 1, said: 'north-fence: this key may only ask for health (not-allowed)\n' })
+    expect(reader).toMatchObject({
+      code: 1,
+      said: 'north-fence: this key may only ask for health (not-allowed)\n',
+    })
     const stranger = await new Desk(rig, 'carl').ask('health: { every_min: 20 }\n', { waitMinutes: '0.05' })
     expect(stranger).toMatchObject({ code: 1, said: expect.stringContaining('no answer') as string })
     expect(runs(rig)).toBe(1)
