@@ -31,6 +31,7 @@ export async function openAlerts(
   { group, archive, timeZone, delivery }: CollectorSettings,
   clock: SystemClock,
   board: FaultBoard,
+  retired: () => ReadonlySet<string> = () => new Set(),
 ): Promise<Outcome<CollectorAlerts | undefined>> {
   const parts = { delivery, station: { timeZone }, data: { folder: join(archive, ownFolder) } }
   const options = deliveryOptions(parts, standardOffsetMinutes(parts))
@@ -63,6 +64,7 @@ export async function openAlerts(
       },
       safe,
       standing: () => board.list(),
+      retired,
       ...(telling.modem ? { modem: telling.modem } : {}),
       track: (work) => works.track(work),
     },

@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs'
-import { Collector, spoolRefused, usualCollector, usualRules } from '../collector/collector.js'
+import { Collector, spoolRefused, type Roll, usualCollector, usualRules } from '../collector/collector.js'
 import { FaultBoard } from '../health/health.js'
 import { SystemClock } from '../hardware/clock.js'
 import { openFolder } from '../hardware/disk.js'
@@ -20,6 +20,7 @@ import { StatusFile } from './collect-status.js'
 import { Suspects } from './collect-suspects.js'
 import type { Doors } from './open-doors.js'
 import { readCollectorFile } from './read-collector-settings.js'
+import { rollOf } from './roll.js'
 
 export interface CollectOptions extends DoorOptions {
   /** Settings file, in place of all options about broker, group and archive. */
@@ -147,6 +148,8 @@ async function makeParts(
     clear: (...codes: FaultCode[]) => board.clear(part, ...codes),
   })
   const suspects = new Suspects(archive, log, localMinutes(settings))
+  const roll = rollOf(archive, localMinutes(settings), Date.now())
+  const rollNow = (): Roll => roll.at(clock.utc().at)
   const spool = await spoolIn(archive)
   if (!spool.ok) board.raise('collector', spoolRefused(spool.fault), clock.mono())
   const database = besideArchive(settings, faultsOf('postgres'))
@@ -160,10 +163,12 @@ async function makeParts(
       utc: () => clock.utc().at,
       faults: faultsOf('collector'),
       suspicions: (station) => suspects.of(station),
+      roll: rollNow,
     },
   )
-  const telling = settings && (await openAlerts(settings, clock, board))
+  const telling = settings && (await openAlerts(settings, clock, board, () => rollNow().retired))
   if (telling && !telling.ok) log.warn(`${faultText(telling.fault)} Nobody is told of anything.`)
+  if (telling?.ok && telling.value) roll.alsoTold(telling.value.alerts.raisedOf())
   const status = new StatusFile(archive, collector, board, log, database.facts)
   collector.restore(status.read())
   return { clock, collector, suspects, database, status, told: telling?.ok ? telling.value : undefined }

@@ -76,6 +76,7 @@ export class Collector {
       { group: options.group, mostStations: options.mostStores, rules: options.rules ?? usualRules },
       ports.utc ?? (() => undefined),
       ports.suspicions,
+      ports.roll,
     )
     this.receipts = new Receipts(
       options.group,

@@ -52,6 +52,8 @@ export interface GroupAlertPorts extends Pick<
   readonly utc: () => UtcMillis | undefined
   /** Absent: no SMS can come. */
   readonly modem?: ModemPorts
+  /** Stations that somebody took away: nobody need be told of them. */
+  readonly retired?: () => ReadonlySet<string>
   /** Of the collector itself. */
   readonly standing: () => readonly { readonly code: FaultCode }[]
 }
@@ -139,6 +141,7 @@ export class GroupAlerts implements Asked {
     this.judged = judged
     this.lookDeaf(connected, now)
     for (const { seen, judgement } of judged) this.look(seen, judgement.reasons, now)
+    this.lookRetired(judged, now)
     this.delivery.step(now)
     this.sim.step(now)
     this.talk?.step(now)
@@ -180,6 +183,21 @@ export class GroupAlerts implements Asked {
     else if (connected) this.end(deafRule, now)
   }
 
+  /** Stations of which people were told, and it is not over. */
+  raisedOf(): readonly string[] {
+    const of = [...this.raised.values()].map(({ facts }) => facts.station)
+    return [...new Set(of.filter((station) => station !== undefined))]
+  }
+
+  private lookRetired(judged: readonly Judged[], now: MonoSeconds): void {
+    const retired = this.ports.retired?.()
+    if (!retired || retired.size === 0) return
+    const speaking = new Set(judged.map(({ seen }) => seen.station))
+    for (const { rule, facts } of this.raised.values())
+      if (retired.has(facts.station) && !speaking.has(facts.station))
+        this.end(rule, now, `${facts.station} is watched no more: by the register it was taken away`)
+  }
+
   private look(seen: StationSeen, reasons: readonly Reason[], now: MonoSeconds): void {
     for (const reason of reasons)
       if (reason.tell) this.raise(changeFor(seen.station, reason, reason.tell), now)
@@ -202,12 +220,14 @@ export class GroupAlerts implements Asked {
     this.write(change, now)
   }
 
-  private end(rule: string, now: MonoSeconds): void {
+  /** @param words in place of those with which it was raised */
+  private end(rule: string, now: MonoSeconds, words?: string): void {
     const raised = this.raised.get(rule)
     if (!raised) return
     this.raised.delete(rule)
     const utc = this.ports.utc()
-    const { priority, facts } = raised
+    const { priority } = raised
+    const facts = words === undefined ? raised.facts : { ...raised.facts, words }
     this.write(
       { rule, state: 'over', priority, facts, ...(utc === undefined ? {} : { since: utcText(utc) }) },
       now,

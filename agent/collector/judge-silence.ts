@@ -43,7 +43,21 @@ export function silenceReasons(seen: StationSeen, rules: JudgeRules, now: Heard)
         ...{ firstThing: 'wait for the next contact, then look at link and supply', ...since(seen) },
       },
     ]
+  if (!seen.heardAt && !seen.alive && !seen.health)
+    return [
+      {
+        ...{ code: 'late', state: 'late', words: nothing(seen, age) },
+        firstThing:
+          'if it runs, look whether broker, group and name in its settings are those of this collector',
+      },
+    ]
   return departed(seen, rules)
+}
+
+/** It said something not long ago, and did not take its leave. */
+export function isHeard(seen: StationSeen, rules: JudgeRules, now: Heard): boolean {
+  const age = listenedSince(seen.heardAt, now)
+  return age !== undefined && age < limitsFor(seen, rules).lateSeconds && seen.alive?.state !== 'stopped'
 }
 
 /** It said that it ends, or its broker noticed that it is gone. */

@@ -70,6 +70,14 @@ export const usualCollector = {
   mostStores: 10_000,
 } as const
 
+/** Of stations whatever was heard of them. */
+export interface Roll {
+  /** They ought to be there. */
+  readonly expected: readonly string[]
+  /** Somebody took them away: their silence is none. */
+  readonly retired: ReadonlySet<string>
+}
+
 export interface CollectorPorts {
   readonly broker: Broker
   readonly random: Random
@@ -80,6 +88,8 @@ export interface CollectorPorts {
   readonly faults: { raise(fault: Fault): void; clear(...codes: FaultCode[]): void }
   /** Left out, or undefined: no clock is trusted, and no message has a time. */
   readonly utc?: () => UtcMillis | undefined
+  /** Asked with each judging; left out: only who was heard is judged. */
+  readonly roll?: () => Roll
   /** What else makes a station suspect, found in its lines say. */
   readonly suspicions?: (station: string) => readonly Reason[]
 }

@@ -49,6 +49,7 @@ function stationOf({ seen, judgement }: Judged): Record<string, unknown> {
     ...known({
       heard_at: text(heardAt?.utc),
       heard_listened_s: heardAt && Math.round(heardAt.listenedSeconds),
+      known_listened_s: heardAt ? undefined : Math.round(seen.firstAt.listenedSeconds),
       health_at: text(healthAt?.utc),
       alive: alive?.state,
       next_contact_s: alive?.nextContactSeconds,

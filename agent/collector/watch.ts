@@ -13,6 +13,8 @@ import {
   type StageCounts,
   type UtcMillis,
 } from '../terms/terms.js'
+import type { Roll } from './options.js'
+import { isHeard } from './judge-silence.js'
 import { groupOf, judge, type GroupSeen, type JudgeRules } from './judge.js'
 import { readReport } from './reports.js'
 import { Listening, StationsSeen, type Heard, type StationSeen } from './seen.js'
@@ -45,6 +47,7 @@ export class StationsWatch {
     private readonly options: WatchOptions,
     private readonly utc: () => UtcMillis | undefined,
     private readonly suspicions?: (station: string) => readonly Reason[],
+    private readonly roll: () => Roll = () => ({ expected: [], retired: new Set() }),
   ) {
     this.stations = new StationsSeen(options.mostStations)
   }
@@ -103,15 +106,19 @@ export class StationsWatch {
     return twinWords(this.twins.standing(now))
   }
 
+  /** A station that was taken away is not among them, unless it speaks. */
   judged(now: MonoSeconds): readonly Judged[] {
-    const all = this.stations.all()
+    const { expected, retired } = this.roll()
+    const at = this.at(now)
+    for (const station of expected) this.stations.know(station, at)
+    const { rules } = this.options
+    const all = this.stations.all().filter((seen) => !retired.has(seen.station) || isHeard(seen, rules, at))
     const twins = new Map(this.twins.standing(now).map(({ station, storeIds }) => [station, storeIds]))
     const group: GroupSeen = {
       ...groupOf(all),
-      ...{ rules: this.options.rules, twins },
+      ...{ rules, twins },
       ...(this.suspicions ? { suspicions: this.suspicions } : {}),
     }
-    const at = this.at(now)
     return all.map((seen) => ({ seen, judgement: judge(seen, group, at) }))
   }
 
@@ -132,7 +139,8 @@ export class StationsWatch {
   private restoreStation(facts: Readonly<Record<string, unknown>>, listenedSeconds: number): void {
     const station = textIn(facts.station)
     if (station === undefined || !/^[a-z0-9][a-z0-9-]{0,31}$/.test(station)) return
-    const heard = Math.min(listenedSeconds, numberIn(facts.heard_listened_s) ?? listenedSeconds)
+    const known = numberIn(facts.heard_listened_s) ?? numberIn(facts.known_listened_s)
+    const heard = Math.min(listenedSeconds, known ?? listenedSeconds)
     const utc = parseUtc(textIn(facts.heard_at) ?? '')
     const at = { listenedSeconds: heard, ...(utc === undefined ? {} : { utc }) }
     this.stations.restore({

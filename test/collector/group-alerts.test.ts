@@ -26,6 +26,7 @@ class Rig {
   private readonly works = new InFlight()
   readonly faults: string[] = []
   readonly standing: { code: FaultCode }[] = []
+  readonly retired = new Set<string>()
   /** SMS that wait in the modem. */
   inbox: IncomingText[] = []
   private alerts: GroupAlerts
@@ -67,6 +68,7 @@ class Rig {
           clear: () => undefined,
         },
         standing: () => this.standing,
+        retired: () => this.retired,
         modem: {
           texts: (heard) => {
             for (const text of this.inbox.splice(0)) heard(text)
@@ -116,6 +118,10 @@ class Rig {
     return this.alerts.acknowledge(what, here)
   }
 
+  raisedOf() {
+    return this.alerts.raisedOf()
+  }
+
   status() {
     return this.alerts.status()
   }
@@ -136,7 +142,8 @@ class Rig {
 
   private judged(): Judged[] {
     const group = { rules: usualRules, twins: new Map() }
-    return this.stations.all().map((seen) => ({ seen, judgement: judge(seen, group, this.at()) }))
+    const watched = this.stations.all().filter(({ station }) => !this.retired.has(station))
+    return watched.map((seen) => ({ seen, judgement: judge(seen, group, this.at()) }))
   }
 
   async live(seconds: number, connected = true): Promise<void> {
@@ -207,6 +214,27 @@ describe('what people are told by a collector', () => {
     )
     expect(rig.sent).toHaveLength(1)
     expect(rig.acknowledge('silent st-1').done).toBe(true)
+  })
+
+  it('ends where the station was taken away, in words of its own, over a restart too', async () => {
+    const rig = new Rig()
+    rig.restart()
+    for (const station of ['st-1', 'st-2']) rig.says(station)
+    await rig.live(181 * 60)
+    expect(rig.sent).toHaveLength(2)
+    rig.restart()
+    expect(rig.raisedOf()).toEqual(['st-1', 'st-2'])
+    rig.retired.add('st-1')
+    await rig.live(60)
+    expect(rig.texts().slice(2)).toEqual([
+      expect.stringMatching(
+        /^oakfield: over since .*: st-1 is watched no more: by the register it was taken away\.$/,
+      ),
+    ])
+    rig.restart()
+    expect(rig.raisedOf()).toEqual(['st-2'])
+    await rig.live(24 * 3600)
+    expect(rig.sent).toHaveLength(3)
   })
 
   it('is that the collector itself has no connection for half an hour', async () => {
