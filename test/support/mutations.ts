@@ -241,8 +241,8 @@ export interface Fuzz<T, End = string> {
   /** Said beside the seed. */
   readonly what: string
   readonly inputs: number
-  /** Seeds that once failed; each is run first, for a tenth. */
-  readonly keptSeeds?: readonly number[]
+  /** What once failed, by seed and number: it is held first. Void where `make` is changed. */
+  readonly kept?: readonly (readonly [seed: number, n: number])[]
   readonly make: (mutations: Mutations, n: number) => T
   /** Throws where a promise is broken. @returns in a word what became of the input */
   readonly hold: (input: T) => End
@@ -277,13 +277,15 @@ export async function throughAllInTurn<T>(fuzz: Fuzz<T, Promise<string>>): Promi
   return ends.told()
 }
 
-function* inputsOf<T>({ what, inputs, keptSeeds = [], make }: Omit<Fuzz<T>, 'hold'>) {
-  for (const seed of [...keptSeeds, freshSeed]) {
+function* inputsOf<T>({ what, inputs, kept = [], make }: Omit<Fuzz<T>, 'hold'>) {
+  const where = (seed: number, n: number): string => `${what}: seed ${seed}, input ${n}`
+  for (const [seed, at] of kept) {
     const mutations = new Mutations(seed)
-    const count = seed === freshSeed ? inputs * times : inputs / 10
-    for (let n = 0; n < count; n++)
-      yield { input: make(mutations, n), where: `${what}: seed ${seed}, input ${n}` }
+    for (let n = 0; n < at; n++) make(mutations, n)
+    yield { input: make(mutations, at), where: where(seed, at) }
   }
+  const mutations = new Mutations(freshSeed)
+  for (let n = 0; n < inputs * times; n++) yield { input: make(mutations, n), where: where(freshSeed, n) }
 }
 
 class Ends {

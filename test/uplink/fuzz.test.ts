@@ -124,6 +124,7 @@ describe('packs that nobody meant', () => {
     const answers = throughAll({
       what: 'packs',
       inputs,
+      kept: [[396908808, 57_672]],
       make: (mutations) => {
         const input = mutations.of(makers)(mutations)
         return mutations.once(10) ? compressed(input) : input
