@@ -11,7 +11,7 @@ import {
   type SeriesFigures,
 } from './averages.js'
 import { unplacedText } from './desk-records.js'
-import { standardText, zoneWords, type DeskZone } from './desk-zone.js'
+import { standardText, timesLine, type DeskZone } from './desk-zone.js'
 import { besideOf, nowCastAt, type Beside, type BesideDay } from './averages-beside.js'
 import {
   besideNotes,
@@ -30,7 +30,7 @@ import { folded, tableText, textWidth } from './plain-text.js'
 export function averagesText(found: AveragesFound): string[] {
   const { station, storeId, zone, figures, tenMinutes, options } = found
   const what = storeId === importedSeries ? importedSeries : `store ${storeId}`
-  const lines = [`${station}, ${what}`, `Times: ${zoneWords(zone)}`]
+  const lines = [`${station}, ${what}`, timesLine(zone)]
   if (figures.length > 0) lines.push(folded(explained(tenMinutes), textWidth))
   const all = figures.map((one) => ({ one, beside: besideOf(found, one) }))
   for (const { one, beside } of all) lines.push('', ...seriesText(found, one, beside))

@@ -8,8 +8,10 @@ import {
   type EventLine,
   type UtcMillis,
 } from '../terms/terms.js'
+import { lineWidth } from './averages-table.js'
 import { wrongUse, type Opened } from './desk.js'
 import { offsetText } from './local-time.js'
+import { folded } from './plain-text.js'
 
 export interface DeskZone {
   /** Standard time, winter's, all year: minutes ahead of UTC. */
@@ -67,6 +69,9 @@ function zoneOfLine(line: EventLine | undefined): DeskZone | undefined {
 
 export const zoneWords = ({ offsetMinutes, name, source }: DeskZone): string =>
   `local standard time, UTC${offsetText(offsetMinutes)}${name === undefined ? '' : `, ${name} without summer time`} (${source})`
+
+/** What stands above a table: in which time its hours are told. */
+export const timesLine = (zone: DeskZone): string => folded(`Times: ${zoneWords(zone)}`, lineWidth(), 2)
 
 /** '2026-03-01 08:30' in local standard time. */
 export const standardText = (utc: UtcMillis, { offsetMinutes }: DeskZone): string =>

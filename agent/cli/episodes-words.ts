@@ -5,7 +5,7 @@ import { numberText, utcMillis, utcText } from '../terms/terms.js'
 import { importedSeries } from './averages-series.js'
 import { lineWidth } from './averages-table.js'
 import { decimalsOf, utcOf } from './averages.js'
-import { isoText, zoneWords, type DeskZone } from './desk-zone.js'
+import { isoText, timesLine, type DeskZone } from './desk-zone.js'
 import type { EpisodeFound, EpisodesFound, SeriesEpisodes } from './episodes.js'
 import { humidWords } from './episodes-facts.js'
 import type { Surrounding } from './episodes-surroundings.js'
@@ -16,7 +16,7 @@ import { folded, tableText } from './plain-text.js'
 export function episodesText(found: EpisodesFound): string[] {
   const { averages, all, rule } = found
   const what = averages.storeId === importedSeries ? importedSeries : `store ${averages.storeId}`
-  const lines = [`${averages.station}, ${what}`, `Times: ${zoneWords(averages.zone)}`]
+  const lines = [`${averages.station}, ${what}`, timesLine(averages.zone)]
   if (all.length === 0) return [...lines, '', 'No hour counts here: there is nothing to look through.']
   for (const one of all) lines.push('', ...seriesLines(found, one))
   lines.push('', ...notes(rule.gapHours, rule.leastHours).map((note) => folded(note, lineWidth(), 2)))

@@ -6,7 +6,7 @@ import { findChange, type BeforeAfterFound, type BeforeAfterOptions } from './be
 import type { SideDays } from './before-after-days.js'
 import { draws } from './compare-seed.js'
 import { refuse, say, wrongUse, type Opened } from './desk.js'
-import { zoneWords } from './desk-zone.js'
+import { timesLine } from './desk-zone.js'
 import type { ExplainOptions } from './explain.js'
 import { nextLines, stepLines, tableLines } from './explain-words.js'
 import { shellWord } from './figure-name.js'
@@ -194,7 +194,7 @@ function changeText(found: BeforeAfterFound, options: BeforeAfterOptions): strin
       lineWidth(),
       2,
     ),
-    `Times: ${zoneWords(found.zone)}`,
+    timesLine(found.zone),
     '',
     ...tableLines(headsOf(found), allRows(found), 2),
     '',

@@ -1,7 +1,7 @@
 /** What `explain` says, for people and as JSON. */
 import { importedSeries } from './averages-series.js'
 import { lineWidth, sentenceTable } from './averages-table.js'
-import { zoneWords } from './desk-zone.js'
+import { timesLine } from './desk-zone.js'
 import type { Asked, Explained } from './explain.js'
 import { folded } from './plain-text.js'
 
@@ -9,7 +9,7 @@ const measure = (unit: string): string => unit.replace('ug/m3', 'µg/m³')
 
 export function explainText({ found }: Asked, all: readonly Explained[]): string[] {
   const what = found.storeId === importedSeries ? importedSeries : `store ${found.storeId}`
-  const lines = [`${found.station}, ${what}`, `Times: ${zoneWords(found.zone)}`]
+  const lines = [`${found.station}, ${what}`, timesLine(found.zone)]
   for (const one of all) lines.push('', ...oneText(one))
   return lines
 }
