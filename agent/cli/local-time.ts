@@ -1,4 +1,4 @@
-import { parseUtc, utcMillis, utcText, type UtcMillis } from '../terms/terms.js'
+import { isDay, parseUtc, utcMillis, utcText, type UtcMillis } from '../terms/terms.js'
 
 /** Where local time comes from: a zone with its summers, or a fixed offset. */
 export interface Place {
@@ -29,12 +29,6 @@ export function readLocalTime(given: string, place: Place, now: UtcMillis): Loca
   if (found.length === 0) return { ok: false, words: `${given} did not exist: the clocks went forward then` }
   const both = found.map((at) => offsetText(offsetAt(at, place))).join(' or ')
   return { ok: false, words: `${given} came twice that night; add which is meant: ${both}` }
-}
-
-/** A date of the calendar: 30 February is none, though a parser may take it for 2 March. */
-export const isDay = (date: string): boolean => {
-  const at = Date.parse(`${date}T00:00:00Z`)
-  return !Number.isNaN(at) && new Date(at).toISOString().startsWith(date)
 }
 
 /** The instants at which the clocks of a place show this time: usually one. */

@@ -2,7 +2,12 @@
 import { existsSync } from 'node:fs'
 import { join } from 'node:path'
 import { isMap, isSeq, parseDocument, type Document, type YAMLMap } from 'yaml'
-import { readRegister, settingsFaultText, type RegisteredStation } from '../settings/settings.js'
+import {
+  readRegister,
+  settingsFaultText,
+  type RegisteredStation,
+  type SettingsFault,
+} from '../settings/settings.js'
 import { wrongUse, type Opened } from './desk.js'
 import { readTextFile } from './read-text.js'
 import { writeWhole } from './write-whole.js'
@@ -46,10 +51,30 @@ export function changeRegister(archive: string, station: string, change: Registe
   if (change.ended !== undefined && !endDeployment(entry, change.ended))
     return wrongUse(`${station}: no deployment stands open that --removed could end`)
   const text = document.toString({ lineWidth: 0 })
-  const after = checked(text, 'what was to be noted')
-  if (!after.ok) return after
+  const after = readRegister(text, file)
+  // What stood in the file passed before: whatever is wrong now came from the command line.
+  if (!after.ok) return wrongUse(after.faults.map(optionFaultText).join('\n'))
   writeWhole(file, text, 0o640)
   return { ok: true, value: undefined }
+}
+
+/** By what a person typed, not by a line of a file that was never written. */
+function optionFaultText({ keyPath, wrong, advice }: SettingsFault): string {
+  const [, key = '', inner] = /^stations(?:\[\d+\]\.(\w+)(?:\[\d+\](?:\.(\w+))?)?)?/.exec(keyPath) ?? []
+  const option = inner === 'to' ? '--removed' : (optionOf[key] ?? 'register')
+  return `${option}: ${wrong}${advice === undefined ? '' : `; ${advice}`}`
+}
+
+const optionOf: Readonly<Record<string, string>> = {
+  station: 'STATION',
+  name: '--name',
+  latitude: '--latitude',
+  longitude: '--longitude',
+  height_m: '--height',
+  sources: '--source',
+  deployments: '--deployed',
+  notes: '--note',
+  photos: '--photo',
 }
 
 const emptyRegister = 'stations: []\n'

@@ -1,6 +1,6 @@
 import type { TimeAnswer } from '../station/station.js'
-import { utcMillis, utcText, type UtcMillis } from '../terms/terms.js'
-import { isDay, readLocalTime } from './local-time.js'
+import { isDay, utcMillis, utcText, type UtcMillis } from '../terms/terms.js'
+import { readLocalTime } from './local-time.js'
 import { askStation, reachStation, refusalText, type Reached } from './reach-station.js'
 
 export interface SetClockOptions {

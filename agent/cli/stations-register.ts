@@ -70,7 +70,10 @@ function changeIn(options: RegisterOptions): Opened<RegisterChange | undefined> 
   }
   if (options.deployed !== undefined) {
     const m = /^(.+) from (\d{4}-\d\d-\d\d)$/.exec(options.deployed)
-    if (!m) return wrongUse(`--deployed ${options.deployed}: expected 'PLACE from 2026-03-01'`)
+    if (!m)
+      return wrongUse(
+        `--deployed ${options.deployed}: expected 'PLACE from 2026-03-01', in one pair of quotes`,
+      )
     additions.deployments = [{ place: m[1], from: m[2] }]
   }
   if (options.note) additions.notes = [...options.note]

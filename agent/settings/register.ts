@@ -2,12 +2,13 @@
  * The register of a group's stations (`register.yaml` beside an archive): what no message of a station tells. Text in, a
  * register out, or every fault with line, column and key, as in the settings file.
  */
-import type { SettingsFault } from './fault.js'
+import { isDay } from '../terms/terms.js'
+import { valueText, type SettingsFault } from './fault.js'
 import { schemaFindings, withoutEchoes } from './keys.js'
 import { group, list, number, text } from './leaves.js'
-import { atValue } from './look.js'
+import { atValue, type Finding } from './look.js'
 import { anyWords, plainText } from './patterns.js'
-import { allFaults, placed } from './placed.js'
+import { allFaults } from './placed.js'
 import { readYaml } from './yaml-text.js'
 
 const stationName = text(
@@ -76,11 +77,11 @@ export function readRegister(content: string, fileName: string): RegisterOutcome
   if (faults.length > 0) return { ok: false, faults }
   const parsed = registerSchema.parse(yaml.value).stations
   const doubled = parsed.flatMap(({ station: name }, i) =>
-    parsed.findIndex((one) => one.station === name) < i
-      ? [placed(atValue(['stations', i, 'station'], twice), yaml, fileName)]
-      : [],
+    parsed.findIndex((one) => one.station === name) < i ? [atValue(['stations', i, 'station'], twice)] : [],
   )
-  if (doubled.length > 0) return { ok: false, faults: doubled }
+  const times = parsed.flatMap(({ deployments = [] }, i) => deploymentFindings(deployments, i))
+  const against = allFaults(yaml, [...doubled, ...times], fileName)
+  if (against.length > 0) return { ok: false, faults: against }
   return { ok: true, stations: parsed.map(shaped) }
 }
 
@@ -89,6 +90,44 @@ const twice = {
   wrong: 'this station stands here twice',
   advice: 'put what is known of it into one entry',
 } as const
+
+type Deployments = RegisteredStation['deployments']
+
+/** Days that no calendar has, a last day before the first, and a second place while the station still stands at one. */
+function deploymentFindings(deployments: Deployments, station: number): Finding[] {
+  return deployments.flatMap(({ from, to }, i) => {
+    const at = (key: string) => ['stations', station, 'deployments', i, key]
+    const noDays = [
+      ...(isDay(from) ? [] : [atValue(at('from'), noDay(from))]),
+      ...(to === undefined || isDay(to) ? [] : [atValue(at('to'), noDay(to))]),
+    ]
+    if (noDays.length > 0) return noDays
+    if (to !== undefined) return to < from ? [atValue(at('to'), tooEarly(from, to))] : []
+    const open = deployments.slice(0, i).find((one) => one.to === undefined)
+    return open ? [atValue(at('from'), stillOut(open))] : []
+  })
+}
+
+const noDay = (day: string) =>
+  ({
+    code: 'wrong-text',
+    wrong: `${valueText(day)} is no day of the calendar`,
+    advice: 'write a day that there is, as 2026-03-01',
+  }) as const
+
+const tooEarly = (from: string, to: string) =>
+  ({
+    code: 'conflict',
+    wrong: `the last day ${to} lies before the first, ${from}`,
+    advice: `write ${from} or a later day`,
+  }) as const
+
+const stillOut = ({ place, from }: Deployments[number]) =>
+  ({
+    code: 'conflict',
+    wrong: `the station still stands at ${valueText(place)}, since ${from}`,
+    advice: "note first when that ended: with 'to' in the file, or 'stations register STATION --removed DAY'",
+  }) as const
 
 function shaped(one: (typeof registerSchema)['_output']['stations'][number]): RegisteredStation {
   const { height_m: heightMetres, sources = [], deployments = [], notes = [], photos = [], ...same } = one

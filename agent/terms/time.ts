@@ -52,6 +52,12 @@ export function localDay(at: UtcMillis, standardOffsetMinutes: number): LocalDay
   return new Date(at + standardOffsetMinutes * 60_000).toISOString().slice(0, 10) as LocalDay
 }
 
+/** A date of the calendar: 30 February is none, though a parser may take it for 2 March. */
+export function isDay(date: string): date is LocalDay {
+  const at = /^\d{4}-\d\d-\d\d$/.test(date) ? Date.parse(`${date}T00:00:00Z`) : NaN
+  return !Number.isNaN(at) && new Date(at).toISOString().startsWith(date)
+}
+
 /** First eight hex digits of a boot id: how lines, packs and messages name a boot. */
 export const bootWord = (bootId: string): string => bootId.replaceAll('-', '').slice(0, 8)
 

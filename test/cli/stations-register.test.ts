@@ -30,6 +30,10 @@ stations:
     photos: [wall-1.jpg]
 `
 
+const out = (days: string): string =>
+  `stations:\n  - station: gate\n    deployments:\n      - { place: by the wall, ${days} }\n`
+const alsoOut = '      - { place: the bridge, from: 2026-04-02 }\n'
+
 describe('stations register', () => {
   it('shows a station with its place rounded for others', async () => {
     const archive = registered(harbour)
@@ -89,6 +93,14 @@ describe('stations register', () => {
     ['a station twice', 'stations:\n  - station: gate\n  - station: gate\n', /:3:14 .*twice/],
     ['an alias', 'stations: &a\n  - station: gate\nb: *a\n', /anchors/],
     ['no list', 'stations: 5\n', /:1:11 stations/],
+    ['a day that there is not', out('from: 2026-02-29'), /:4:37 .*\.from: "2026-02-29" is no day/],
+    ['a last day that there is not', out('from: 2026-02-01, to: 2026-13-01'), /:4:53 .*\.to: .*no day/],
+    [
+      'a last day before the first',
+      out('from: 2026-02-02, to: 2026-02-01'),
+      /:4:53 .*\.to: .*before the first/,
+    ],
+    ['two places at once', `${out('from: 2026-01-01')}${alsoOut}`, /:5:36 .*\[1\]\.from: .*still stands/],
     ['half a line', 'stations:\n  - station: "gate\n', /quote/],
   ])('refuses with file, line and key: %s', async (_, text, expected) => {
     const archive = registered(text)
@@ -103,15 +115,58 @@ describe('stations register', () => {
 
   it.each([
     ['--latitude', { latitude: '95' }],
+    ['--longitude', { longitude: '-181' }],
     ['--height', { height: '2,5' }],
+    ['--height', { height: '900' }],
     ['--source', { source: ['quarry'] }],
+    ['--source', { source: ['quarry=361'] }],
     ['--deployed', { deployed: 'the wall' }],
+    ['--deployed', { deployed: 'the wall from 2026-13-01' }],
     ['--removed', { removed: '2026-05-01' }],
     ['--name', { name: 'a\nb' }],
-  ])('notes nothing where a value cannot be: %s', async (_, options) => {
+    ['--note', { note: ['a\nb'] }],
+  ])('notes nothing where a value cannot be, and names the option: %s', async (option, options) => {
     const archive = archiveFolder()
     const { code, err } = await ran(() => stationsRegister('gate', { archive, ...options }))
-    expect([code, err === '', existsSync(fileIn(archive))]).toEqual([2, false, false])
+    expect([code, existsSync(fileIn(archive))]).toEqual([2, false])
+    expect(err).toContain(option)
+    expect(err).not.toMatch(/what was to be noted|:\d+:\d+|stations\[/)
+  })
+
+  it.each([
+    [
+      'a last day that there is not',
+      { removed: '2026-02-31' },
+      /^--removed: "2026-02-31" is no day .*; write a day/,
+    ],
+    ['no day', { removed: 'tomorrow' }, /^--removed: .*2026-03-01/],
+    [
+      'a last day before the first',
+      { removed: '1999-01-01' },
+      /^--removed: .*2026-03-01; write 2026-03-01 or/,
+    ],
+    [
+      'a second place',
+      { deployed: 'the bridge from 2026-06-01' },
+      /^--deployed: .*"harbour wall".*--removed DAY/,
+    ],
+  ])('refuses, of a station that is out, %s', async (_, options, expected) => {
+    const archive = registered(harbour)
+    const { code, err } = await ran(() => stationsRegister('harbour', { archive, ...options }))
+    expect([code, readFileSync(fileIn(archive), 'utf8')]).toEqual([2, harbour])
+    expect(err).toMatch(expected)
+  })
+
+  it('ends one deployment and begins the next in one command, and refuses to end an ended one', async () => {
+    const archive = registered(harbour)
+    const move = { removed: '2026-05-01', deployed: 'the bridge from 2026-05-01' }
+    const moved = await ran(() => stationsRegister('harbour', { archive, ...move }))
+    expect(moved.out).toContain('harbour wall, 2026-03-01 to 2026-05-01')
+    expect(moved.out).toContain('the bridge, since 2026-05-01')
+    const end = () => ran(() => stationsRegister('harbour', { archive, removed: '2026-06-01' }))
+    expect((await end()).code).toBe(0)
+    const again = await end()
+    expect([again.code, again.err]).toEqual([2, expect.stringContaining('no deployment stands open')])
   })
 
   it('says that nothing is known of a station', async () => {
