@@ -1,9 +1,8 @@
 import type { WayTest } from '../delivery/delivery.js'
-import { askControl } from '../hardware/control-socket.js'
 import type { StationStatus } from '../station/station.js'
 import { bad, type Outcome } from '../terms/terms.js'
 import { historyLines, stateLines, toldLines, type ToldByCollector } from './alerts-words.js'
-import { socketIn } from './collect-control.js'
+import { askCollectorOf, collectorFaultText } from './collector-words.js'
 import { lineWidth } from './averages-table.js'
 import { openOneStore, whereToLook } from './desk.js'
 import { folded } from './plain-text.js'
@@ -53,6 +52,8 @@ interface Told {
   /** What is asked for how all stands. */
   readonly status: Record<string, unknown>
   readonly states: (answer: Record<string, unknown>) => readonly string[]
+  /** Why there is no answer, or what was said against it. */
+  readonly refused: (asked: Outcome<unknown>) => string | undefined
 }
 
 function stationOf(settings: string): Told | undefined {
@@ -61,13 +62,15 @@ function stationOf(settings: string): Told | undefined {
     reached && {
       ask: (request) => askStation(reached.settings, request),
       status: { do: 'status' },
+      refused: refusalText,
       states: ({ status }) => (status ? stateLines(status as StationStatus, reached.place) : []),
     }
   )
 }
 
 const collectorOf = (archive: string): Told => ({
-  ask: (request) => askControl(socketIn(archive), request),
+  ask: (request) => askCollectorOf(archive, request),
+  refused: (asked) => (asked.ok ? refusalText(asked) : collectorFaultText(asked.fault, archive)),
   status: { do: 'alerts' },
   states: (answer) => toldLines(answer as ToldByCollector),
 })
@@ -96,9 +99,9 @@ function requestOf(options: AlertsOptions): Record<string, unknown> | string {
 const testsOf = (asked: Outcome<unknown>): readonly WayTest[] =>
   asked.ok ? ((Object(asked.value) as { tests?: WayTest[] }).tests ?? []) : []
 
-function answerLines(asked: Outcome<unknown>, { states }: Told): readonly string[] {
-  const refused = refusalText(asked)
-  if (refused !== undefined) return [refused]
+function answerLines(asked: Outcome<unknown>, { states, refused }: Told): readonly string[] {
+  const against = refused(asked)
+  if (against !== undefined) return [against]
   const answer = Object(asked.ok ? asked.value : {}) as Record<string, unknown>
   const { words } = answer
   if (words === undefined && !('state' in answer)) return states(answer)

@@ -9,7 +9,7 @@ import type { Checked } from './check.js'
 import { tryDelivery } from './check-delivery.js'
 import { item, tryFolder, type CheckItem } from './check-items.js'
 import { ownFolder } from './collect-alerts.js'
-import { socketIn } from './collect-control.js'
+import { collectorFaultText, socketIn } from './collector-words.js'
 import { databaseOf } from './collect-postgres.js'
 import { brokerOf } from './compose-uplink.js'
 import { checkCollectorText } from './read-collector-settings.js'
@@ -55,7 +55,8 @@ async function runningLink(archive: string): Promise<Outcome<string | undefined>
 
 function runningItem(archive: string, link: Outcome<string | undefined>): CheckItem {
   const words = link.ok && link.value !== undefined ? 'runs' : 'none runs'
-  return item('collector', `${words} with the archive ${archive}`, link)
+  if (!link.ok) return { what: 'collector', well: false, words: collectorFaultText(link.fault, archive) }
+  return { what: 'collector', well: true, words: `${words} with the archive ${archive}` }
 }
 
 /**

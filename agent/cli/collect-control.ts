@@ -1,5 +1,5 @@
 /** How `collect --take` reaches a collector that runs: a socket in the folder of its archive. */
-import { join, resolve } from 'node:path'
+import { resolve } from 'node:path'
 import type { Collector } from '../collector/collector.js'
 import { askControl, listenControl } from '../hardware/control-socket.js'
 import { openFolder } from '../hardware/disk.js'
@@ -7,9 +7,10 @@ import { lockFolder } from '../hardware/lock.js'
 import { faultText, type Log } from '../terms/terms.js'
 import { archivesIn } from './archives.js'
 import { isClean, takeFolder, takenJson, takenText, type Put, type TakenStore } from './collect-take.js'
+import { socketIn } from './collector-words.js'
 import { asProblem, refuse, say, type Opened } from './desk.js'
 
-export const socketIn = (archive: string): string => join(archive, '.control.sock')
+export { socketIn } from './collector-words.js'
 
 type Taking = { readonly done: false } | { readonly done: true; readonly result: Opened<TakenStore[]> }
 

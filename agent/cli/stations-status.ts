@@ -1,9 +1,10 @@
 /** `motepost stations status`: how every station of a group stands, as the collector sees it. */
 import { join } from 'node:path'
-import { askControl } from '../hardware/control-socket.js'
-import { faultText } from '../terms/terms.js'
+import type { Fault } from '../terms/terms.js'
 import { lineWidth } from './averages-table.js'
+import { askCollectorOf, collectorFaultText } from './collector-words.js'
 import { refuse, say, wrongUse, type Opened } from './desk.js'
+import { folded } from './plain-text.js'
 import { readTextFile } from './read-text.js'
 import { registeredNames } from './register-file.js'
 import { readCollectorStatus, type CollectorStatus, type StandingReason } from './stations-status-shape.js'
@@ -25,6 +26,8 @@ interface Found {
   readonly status: CollectorStatus
   /** Words where no collector answered, and the file that one left told. */
   readonly left?: string
+  /** False where this user may not ask: one may well run. */
+  readonly mayAsk?: boolean
 }
 
 const usualEverySeconds = 10
@@ -42,9 +45,9 @@ export async function stationsStatus(options: StationsStatusOptions): Promise<nu
 
 /** A running collector knows best; of one that ended the file says how things stood. */
 async function look({ archive, station }: StationsStatusOptions): Promise<Opened<Found>> {
-  const asked = await askControl(join(archive, '.control.sock'), { do: 'status' })
+  const asked = await askCollectorOf(archive, { do: 'status' })
   const live = asked.ok ? readCollectorStatus(asked.value) : undefined
-  const found = live ? { status: live } : leftBehind(archive, asked.ok ? undefined : faultText(asked.fault))
+  const found = live ? { status: live } : leftBehind(archive, asked.ok ? undefined : asked.fault)
   if ('words' in found) return found
   const unknown = station?.find((name) => !found.status.stations.some((one) => one.station === name))
   if (unknown !== undefined) return wrongUse(unknownStation(unknown, found.status))
@@ -52,23 +55,31 @@ async function look({ archive, station }: StationsStatusOptions): Promise<Opened
   return { ok: true, value: { ...found, status: { ...found.status, stations: wanted } } }
 }
 
-const unknownStation = (name: string, { stations }: CollectorStatus): string =>
-  `no station '${name}' was heard; there are ${stations.map((one) => one.station).join(', ') || 'none'}`
+/** More names are not read by anybody. */
+const mostNames = 10
 
-function leftBehind(archive: string, why: string | undefined): Found | Extract<Opened<never>, { ok: false }> {
+function unknownStation(name: string, { stations }: CollectorStatus): string {
+  const names = stations.map((one) => one.station).sort()
+  const more = names.length - mostNames
+  const list = [...names.slice(0, mostNames), ...(more > 0 ? [`and ${more} more`] : [])].join(', ')
+  return folded(`no station '${name}' was heard; there are ${list || 'none'}`, lineWidth(), 2)
+}
+
+function leftBehind(archive: string, why: Fault | undefined): Found | Extract<Opened<never>, { ok: false }> {
   const file = join(archive, 'status.json')
   const text = readTextFile(file, largestStatusBytes)
   const status = text.ok ? readCollectorStatus(jsonIn(text.value)) : undefined
+  const unasked = why
+    ? collectorFaultText(why, archive)
+    : 'What answers at this archive is no collector of this version. Look what runs there.'
   if (status)
     return {
       status,
-      left: 'No collector answers at this archive: so things stood when one wrote it down. Start motepost collect.',
+      left: `${unasked} Below: how things stood when a collector wrote it down.`,
+      mayAsk: why?.code !== 'control-denied',
     }
-  return {
-    ok: false,
-    code: 1,
-    words: `${archive}: no collector answers, and there is no status.json that one left${why === undefined ? '' : ` (${why})`}`,
-  }
+  const words = `${unasked} Nor is there a status.json in ${archive} that can be read.`
+  return { ok: false, code: 1, words: folded(words, lineWidth(), 2) }
 }
 
 /** Ten thousand stations with some reasons each. */
@@ -82,8 +93,8 @@ function jsonIn(text: string): unknown {
   }
 }
 
-function shown({ status, left }: Found, options: StationsStatusOptions): string[] {
-  if (options.json) return [statusJson(status, left === undefined)]
+function shown({ status, left, mayAsk = true }: Found, options: StationsStatusOptions): string[] {
+  if (options.json) return [statusJson(status, mayAsk ? left === undefined : undefined)]
   return stationsText(status, {
     now: Date.now(),
     width: lineWidth(),
@@ -92,14 +103,14 @@ function shown({ status, left }: Found, options: StationsStatusOptions): string[
   })
 }
 
-/** The same facts, units at the end of the names. */
-export function statusJson(status: CollectorStatus, collectorRuns: boolean): string {
+/** The same facts, units at the end of the names. @param collectorRuns undefined: nobody can tell */
+export function statusJson(status: CollectorStatus, collectorRuns: boolean | undefined): string {
   const { at, group, packs, lines, postgres, stations, faults } = status
   return JSON.stringify({
     v: 1,
     at: at ?? null,
     group: group ?? null,
-    collector_runs: collectorRuns,
+    collector_runs: collectorRuns ?? null,
     stations: worstFirst(stations).map(standingJson),
     ...(packs ? { packs } : {}),
     ...(lines ? { lines } : {}),
@@ -139,7 +150,7 @@ async function watch(options: StationsStatusOptions): Promise<number> {
     inPlace: !options.json,
     lines: async () => {
       const found = await look(options)
-      return found.ok ? shown(found.value, options) : [found.words]
+      return found.ok ? shown(found.value, options) : found.words.split('\n')
     },
   })
 }

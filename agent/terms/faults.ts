@@ -119,8 +119,9 @@ const kinds = {
   'store-in-use': {
     severity: 'trouble',
     transient: true,
-    words: 'another agent writes to this data folder',
-    firstThing: 'stop the other agent first; two writers would spoil the numbering',
+    words: 'another agent or collector writes to this folder',
+    firstThing:
+      'stop that one first, or name another folder (data.folder of a station, --archive of a collector); two writers would spoil the numbering',
   },
   'store-damaged': {
     severity: 'warning',

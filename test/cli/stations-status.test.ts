@@ -1,7 +1,8 @@
-import { writeFileSync } from 'node:fs'
+import { chmodSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
 import { readCollectorStatus } from '../../agent/cli/stations-status-shape.js'
+import { alerts } from '../../agent/cli/alerts.js'
 import { stationsText } from '../../agent/cli/stations-status-words.js'
 import { stationsStatus } from '../../agent/cli/stations-status.js'
 import { ran } from './desk-rig.js'
@@ -10,6 +11,19 @@ import { answering, archiveFolder, endAll, left, madeStatus } from './stations-r
 afterEach(endAll)
 
 const status = () => readCollectorStatus(madeStatus())!
+
+/** As a user to whom the archive may be read, but whose the socket is not. */
+async function asAnother<T>(archive: string, work: () => Promise<T>): Promise<T> {
+  chmodSync(archive, 0o755)
+  chmodSync(join(archive, '.control.sock'), 0o000)
+  const isRoot = process.geteuid!() === 0
+  if (isRoot) process.seteuid!(65_534)
+  try {
+    return await work()
+  } finally {
+    if (isRoot) process.seteuid!(0)
+  }
+}
 
 describe('stations status', () => {
   it('shows the worst first, each state by its word and by a shape of its own', async () => {
@@ -100,6 +114,48 @@ describe('stations status', () => {
     expect(JSON.parse(json.out)).toMatchObject({ collector_runs: false })
   })
 
+  it('caps the list of names where a name is wrong, and folds it', async () => {
+    const [well] = madeStatus().stations
+    const names = Array.from({ length: 40 }, (_, i) => `fence-by-the-lake-${String(i).padStart(2, '0')}`)
+    const stations = names.map((name) => ({ ...well, station: name }))
+    const archive = await answering({ ...madeStatus(), stations })
+    const { code, err } = await ran(() => stationsStatus({ archive, station: ['nix'] }), '80')
+    expect(code).toBe(2)
+    expect(err).toContain(names[9])
+    expect(err).not.toContain(names[10])
+    expect(err).toContain('and 30 more')
+    expect(Math.max(...err.split('\n').map((line) => line.length))).toBeLessThan(80)
+  })
+
+  it('says to another user that a collector may run, who may ask it, and how things stood', async () => {
+    const archive = await answering(madeStatus(), left(JSON.stringify(madeStatus())))
+    const told = await asAnother(archive, () => ran(() => stationsStatus({ archive }), '80'))
+    const words = told.out.replace(/\s+/g, ' ')
+    expect(told.code).toBe(1)
+    expect(words).toContain('A collector may run at this archive, but this user may not open its socket')
+    expect(words).toMatch(/only the user \S+ may\. Ask as that user: sudo -u \S+ motepost/)
+    expect(words).toContain('harbour')
+    expect(words).not.toMatch(/No collector answers|Start motepost/)
+    const json = await asAnother(archive, () => ran(() => stationsStatus({ archive, json: true })))
+    expect(JSON.parse(json.out)).toMatchObject({ collector_runs: null })
+  })
+
+  it.each([
+    ['stations status', (archive: string) => stationsStatus({ archive })],
+    ['alerts --archive', (archive: string) => alerts({ settings: '', archive })],
+  ])('speaks of a collector, not of a station, where none can be asked: %s', async (_, command) => {
+    const archive = archiveFolder()
+    const none = await ran(() => command(archive), '80')
+    const noneWords = `${none.out}${none.err}`.replace(/\s+/g, ' ')
+    expect(none.code).toBe(1)
+    expect(noneWords).toContain('Start motepost collect, or look why its service ended')
+    await answering(madeStatus(), archive)
+    const denied = await asAnother(archive, () => ran(() => command(archive), '80'))
+    const deniedWords = `${denied.out}${denied.err}`.replace(/\s+/g, ' ')
+    expect(deniedWords).toContain('this user may not open its socket')
+    for (const words of [noneWords, deniedWords]) expect(words).not.toMatch(/agent|settings|group_access/)
+  })
+
   it.each([
     ['nothing at all', undefined],
     ['half of a file', '{"v":1,"stations":[{"stat'],
@@ -107,7 +163,7 @@ describe('stations status', () => {
   ])('says that nobody can tell: %s', async (_, text) => {
     const archive = text === undefined ? archiveFolder() : left(text)
     const { code, err } = await ran(() => stationsStatus({ archive }))
-    expect([code, err]).toEqual([1, expect.stringContaining('no collector answers')])
+    expect([code, err]).toEqual([1, expect.stringContaining('No collector answers')])
   })
 })
 
