@@ -6,6 +6,8 @@ import { addUtcSeconds, utcText, type UtcMillis } from '../terms/terms.js'
 import { findAverages, utcOf, type SeriesFigures } from './averages.js'
 import { openStores, type DeskStore } from './desk.js'
 import type { DeskZone } from './desk-zone.js'
+import { neighboursOf, type Place } from './neighbours.js'
+import { loadRegister } from './register-file.js'
 
 const hourMillis = 3_600_000
 /** What the longest look goes back, and some days. */
@@ -23,9 +25,11 @@ export async function lookAtStations(
   const from = addUtcSeconds(to, -lookDays * 86_400)
   const all = await hoursOfStations(archive, from, lookDays * 24, isEnding)
   if (!all) return undefined
-  const found = all.map(
-    (one) => [one.name, suspicionsOf(from, one, besides(all, one)).map(reasonOf)] as const,
-  )
+  const places = placesIn(archive)
+  const found = all.map((one) => {
+    const besides = neighboursOf(all, one, places, mostNeighbours)
+    return [one.name, suspicionsOf(from, one, besides).map(reasonOf)] as const
+  })
   return Object.fromEntries(found.filter(([, reasons]) => reasons.length > 0))
 }
 
@@ -35,10 +39,15 @@ const reasonOf = ({ code, words, firstThing, since }: Suspicion): Reason => ({
   tell: 'normal',
 })
 
-/** Those that follow it by name, as many as tell something. */
-function besides(all: readonly StationHours[], one: StationHours): readonly StationHours[] {
-  const at = all.indexOf(one)
-  return [...all.slice(at + 1), ...all.slice(0, at)].slice(0, mostNeighbours)
+/** Where the stations stand; none where the register cannot be read: `stations register` says why. */
+function placesIn(archive: string): ReadonlyMap<string, Place> {
+  const register = loadRegister(archive)
+  const stations = register.ok ? register.value : []
+  return new Map(
+    stations.flatMap(({ station, latitude, longitude }): [string, Place][] =>
+      latitude === undefined || longitude === undefined ? [] : [[station, { latitude, longitude }]],
+    ),
+  )
 }
 
 /** Hours of PM2.5 of every station that has any, by name; `from` is the start of the first. Undefined: it was ended. */

@@ -2,6 +2,7 @@ import { existsSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { Suspects } from '../../agent/cli/collect-suspects.js'
+import { lookAtStations } from '../../agent/cli/suspects-look.js'
 import { openFolder } from '../../agent/hardware/disk.js'
 import { seededRandom } from '../../agent/simulation/random.js'
 import { openStore } from '../../agent/store/store.js'
@@ -73,6 +74,19 @@ describe('the stations of an archive beside each other', () => {
     expect([...codes(suspects, 'harbour'), ...codes(suspects, 'quarry')]).toEqual([])
     const again = new Suspects(archive, { warn: () => undefined })
     expect(again.of('gate')).toEqual(suspects.of('gate'))
+  })
+
+  it('are set beside the nearest by the register, not by the alphabet', async () => {
+    const archive = newFolder()
+    const place = (name: string, east: number) =>
+      `  - { station: ${name}, latitude: 10, longitude: ${east} }\n`
+    const register = [place('gate', 0), place('harbour', 3), place('quarry', 1)].join('')
+    await put(archive, 'gate', 1, hoursOf(1, halved))
+    await put(archive, 'harbour', 2, hoursOf(2, sound))
+    await put(archive, 'quarry', 3, hoursOf(3, sound))
+    writeFileSync(join(archive, 'register.yaml'), `stations:\n${register}`)
+    const found = await lookAtStations(archive, now)
+    expect(found?.gate[0]?.words).toContain('beside quarry, harbour')
   })
 
   it('are looked at once a day, and only while the time is known', async () => {
