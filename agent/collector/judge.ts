@@ -126,14 +126,16 @@ const aheadSlackSeconds = 60
 const behindSlackSeconds = 300
 const longestWaitSeconds = 75 * 60
 const offsetsToTrust = 3
+/** Waiting delays no two messages alike; a clock does. */
+const agreeWithinSeconds = 30
 
-function clockReasons({ clockOffsets, health, healthAt }: StationSeen): Reason[] {
+function clockReasons({ clockOffsets, health, healthAt, alive }: StationSeen): Reason[] {
   if (clockOffsets.length === 0 || health?.at === undefined) return []
   const offset = Math.max(...clockOffsets)
   const slack = health.clockErrorSeconds ?? 0
   const isBehind =
     offset < -longestWaitSeconds - slack ||
-    (clockOffsets.length >= offsetsToTrust && offset < -behindSlackSeconds - slack)
+    (isNoWait(clockOffsets, alive?.everySeconds !== undefined) && offset < -behindSlackSeconds - slack)
   if (offset <= aheadSlackSeconds + slack && !isBehind) return []
   const error = `${spanWords(Math.abs(offset))} ${offset > 0 ? 'ahead' : 'behind'}`
   return [
@@ -145,6 +147,12 @@ function clockReasons({ clockOffsets, health, healthAt }: StationSeen): Reason[]
       ...(healthAt?.utc === undefined ? {} : { since: utcText(healthAt.utc) }),
     },
   ]
+}
+
+/** Two that agree, or the least delayed of several. A modem that rests by its hours may delay two alike. */
+function isNoWait(offsets: readonly number[], rests: boolean): boolean {
+  if (offsets.length >= offsetsToTrust) return true
+  return !rests && offsets.length === 2 && Math.abs(offsets[0] - offsets[1]) <= agreeWithinSeconds
 }
 
 export function spanWords(seconds: number): string {

@@ -129,7 +129,9 @@ function takeHealth(entry: Changing, health: HealthReport, at: Heard, retained: 
   const shares = isSameLife ? sharesBetween(before, health) : undefined
   if (!isSameLife || shares) entry.refusedShares = shares
   if (before?.boot !== health.boot) entry.clockOffsets = []
-  if (!retained && health.at !== undefined && at.utc !== undefined)
+  // The same message once more, after a new connection, tells nothing new of the clock.
+  const isSaidAgain = isSameLife && before?.at === health.at
+  if (!retained && !isSaidAgain && health.at !== undefined && at.utc !== undefined)
     entry.clockOffsets = [...entry.clockOffsets, (health.at - at.utc) / 1000].slice(-mostOffsets)
   entry.health = health
   if (!retained) entry.healthAt = at

@@ -58,6 +58,8 @@ function stationOf({ seen, judgement }: Judged): Record<string, unknown> {
       days_to_reserve: health?.daysToReserve,
       plan: health?.plan,
       clock_error_s: health?.clockErrorSeconds,
+      // Measured against our own clock: what the station believes of itself stands above.
+      clock_offset_s: seen.clockOffsets.length === 0 ? undefined : Math.round(Math.max(...seen.clockOffsets)),
       backlog_lines: health?.backlogLines,
       budget_percent:
         health?.budget && Math.round((100 * health.budget.usedKilobytes) / health.budget.ofKilobytes),

@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest'
 import { judge, usualRules, type GroupSeen } from '../../agent/collector/collector.js'
 import { readReport } from '../../agent/collector/reports.js'
 import { StationsSeen, type Heard, type StationSeen } from '../../agent/collector/seen.js'
+import { statusOf } from '../../agent/collector/status.js'
 import { utcMillis, utcText } from '../../agent/terms/terms.js'
 
 const start = Date.UTC(2026, 2, 1)
@@ -9,6 +10,7 @@ const at = (seconds: number): Heard => ({
   listenedSeconds: seconds,
   utc: utcMillis(start + seconds * 1000),
 })
+const noCounts = { taken: 0, given: 0, refused: {}, held: 0 }
 const minutes = (n: number): number => n * 60
 const group: GroupSeen = { rules: usualRules, twins: new Map() }
 const json = (value: unknown): Uint8Array =>
@@ -152,8 +154,27 @@ describe('what a station cannot know itself', () => {
     expect(codes(clocked(-600, -1200), 3660)).toEqual([])
     expect(codes(clocked(-600, -1200, -900), 7260)).toEqual(['clock'])
     expect(codes(clocked(-600, -1200, -20), 7260)).toEqual([])
+    expect(codes(clocked(-600), 60)).toEqual([])
+    expect(codes(clocked(-600, -605), 3660)).toEqual(['clock'])
+    expect(codes(clocked(-240, -245), 3660)).toEqual([])
+    const resting = { state: 'running', everySeconds: 3600 } as const
+    expect(codes({ ...clocked(-600, -605), alive: resting }, 3660)).toEqual([])
+    const again = health({}, -600)
+    expect(codes(seen([0, 'health', again], [20, 'health', again]))).toEqual([])
     const [reason] = judge(clocked(-3 * 365 * 86_400), group, at(60)).reasons
     expect(reason.words).toBe('the clock of the station is 1095 days behind and believes itself right')
+  })
+
+  it('stands in the status with what was measured beside what the station believes', () => {
+    const view = { group: 'oakfield', now: at(60), link: 'connected', lines: {}, refusals: [], faults: [] }
+    const counts = { packs: noCounts, reports: noCounts }
+    const statusWith = (one: StationSeen) =>
+      statusOf({ ...view, ...counts, judged: [{ seen: one, judgement: judge(one, group, at(60)) }] }).stations
+    expect(statusWith(clocked(3 * 86_400))).toMatchObject([{ clock_error_s: 1, clock_offset_s: 259_200 }])
+    expect(statusWith(clocked(-900, -600))).toMatchObject([{ clock_offset_s: -600 }])
+    expect(statusWith(seen([0, 'alive', running()]))).not.toMatchObject([
+      { clock_offset_s: expect.anything() },
+    ])
   })
 
   it('tells two stores that grow by turns, and lines under numbers that others have', () => {
