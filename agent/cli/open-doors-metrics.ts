@@ -7,6 +7,7 @@ export function openMetrics(status: CollectorStatus): string {
   const { stations, packs, lines } = status
   return [
     ...stateSet(stations),
+    ...reasons(stations),
     ...gauge(stations, 'heard_timestamp_seconds', 'seconds', 'When it was last heard, Unix time.', (one) =>
       one.heardAt === undefined ? undefined : Date.parse(one.heardAt) / 1000,
     ),
@@ -22,6 +23,13 @@ export function openMetrics(status: CollectorStatus): string {
       'seconds',
       'Error bound of its clock.',
       (one) => one.clockErrorSeconds,
+    ),
+    ...gauge(
+      stations,
+      'clock_offset_seconds',
+      'seconds',
+      'Its clock against that of the collector, positive: ahead.',
+      (one) => one.clockOffsetSeconds,
     ),
     ...gauge(stations, 'backlog_lines', 'lines', 'Lines that wait to be sent.', (one) => one.backlogLines),
     ...(packs
@@ -49,6 +57,17 @@ function stateSet(stations: readonly StationStanding[]): string[] {
       standingStates.map(
         (one) => `${name}{station="${label(station)}",${name}="${one}"} ${one === state ? 1 : 0}`,
       ),
+    ),
+  ]
+}
+
+function reasons(stations: readonly StationStanding[]): string[] {
+  const name = 'motepost_station_reason'
+  return [
+    `# TYPE ${name} gauge`,
+    `# HELP ${name} 1 for each reason why a station is not well.`,
+    ...stations.flatMap(({ station, reasons: all }) =>
+      all.map(({ code }) => `${name}{station="${label(station)}",code="${label(code)}"} 1`),
     ),
   ]
 }

@@ -20,6 +20,8 @@ const object = (properties: Record<string, Schema>, optional: readonly string[] 
   additionalProperties: false,
 })
 
+const taking = object({ taken: count, given: count, held: count, refused: counts })
+
 const ref = (name: string): Schema => ({ $ref: `#/components/schemas/${name}` })
 
 const schemas: Record<string, Schema> = {
@@ -34,10 +36,15 @@ const schemas: Record<string, Schema> = {
     health_at: orNull(time),
     capture_percent: orNull(number),
     charge_percent: orNull(number),
+    days_to_reserve: orNull(number),
+    plan: orNull(text),
+    budget_percent: orNull(number),
     clock_error_s: orNull(number),
+    clock_offset_s: orNull({ ...number, description: 'Measured; positive: ahead.' }),
     backlog_lines: orNull(number),
     stores: listOf(text),
     software: orNull(text),
+    refused: counts,
   }),
   Stations: object(
     {
@@ -46,11 +53,14 @@ const schemas: Record<string, Schema> = {
       group: orNull(text),
       collector_runs: { type: 'boolean' },
       stations: listOf(ref('Standing')),
-      packs: object({ taken: count, given: count, held: count, refused: counts }),
+      packs: taking,
+      reports: taking,
+      refused_lately: listOf(object({ topic: text, reason: text })),
       lines: object({ added: count, doubles: count, conflicts: count, refused: count }),
+      postgres: object({ state: text, stores_waiting: count, behind_s: number }),
       faults: listOf(ref('Reason')),
     },
-    ['packs', 'lines', 'faults'],
+    ['packs', 'reports', 'lines', 'postgres', 'faults'],
   ),
   Registered: object({
     station: text,

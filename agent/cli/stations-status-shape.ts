@@ -25,10 +25,24 @@ export interface StationStanding {
   readonly healthAt?: string
   readonly capturePercent?: number
   readonly chargePercent?: number
+  readonly daysToReserve?: number
+  readonly plan?: string
+  readonly budgetPercent?: number
+  /** What the station states, and what was measured here; positive: ahead. */
   readonly clockErrorSeconds?: number
+  readonly clockOffsetSeconds?: number
   readonly backlogLines?: number
   readonly stores: readonly string[]
   readonly software?: string
+  /** Packs and messages under its name that were refused, by reason. */
+  readonly refused: Readonly<Record<string, number>>
+}
+
+interface Counts {
+  readonly taken: number
+  readonly given: number
+  readonly held: number
+  readonly refused: Readonly<Record<string, number>>
 }
 
 export interface CollectorStatus {
@@ -37,12 +51,11 @@ export interface CollectorStatus {
   readonly group?: string
   readonly stations: readonly StationStanding[]
   /** Packs that came, and what became of them. */
-  readonly packs?: {
-    readonly taken: number
-    readonly given: number
-    readonly held: number
-    readonly refused: Readonly<Record<string, number>>
-  }
+  readonly packs?: Counts
+  /** The same of all other messages. */
+  readonly reports?: Counts
+  /** The newest topics of which something was refused, and why; the newest last. */
+  readonly refusedLately: readonly { readonly topic: string; readonly reason: string }[]
   readonly lines?: {
     readonly added: number
     readonly doubles: number
@@ -61,6 +74,7 @@ export interface CollectorStatus {
 
 const mostStations = 10_000
 const mostReasons = 30
+const mostRefusals = 20
 const reasonName = /^[a-z][a-z0-9-]{0,63}$/
 const longestText = 400
 
@@ -73,11 +87,13 @@ export function readCollectorStatus(value: unknown): CollectorStatus | undefined
     ...known({
       at: time(facts.at),
       group: name(facts.group),
-      packs: packsIn(facts),
+      packs: countsIn(facts.packs),
+      reports: countsIn(facts.reports),
       lines: linesIn(facts),
       postgres: postgresIn(factsIn(facts.postgres)),
     }),
     stations,
+    refusedLately: listIn(facts.refused_lately, mostRefusals).flatMap((one) => refusalIn(factsIn(one))),
     faults: listIn(facts.faults, mostReasons).flatMap((one) => reasonIn(factsIn(one))),
   }
 }
@@ -95,11 +111,16 @@ function standingIn(facts: Facts): StationStanding[] {
         healthAt: time(facts.health_at),
         capturePercent: numberIn(facts.capture_percent),
         chargePercent: numberIn(facts.charge_percent),
+        daysToReserve: numberIn(facts.days_to_reserve),
+        plan: text(facts.plan),
+        budgetPercent: numberIn(facts.budget_percent),
         clockErrorSeconds: numberIn(facts.clock_error_s),
+        clockOffsetSeconds: numberIn(facts.clock_offset_s),
         backlogLines: numberIn(facts.backlog_lines),
         software: text(facts.software),
       }),
       stores: listIn(facts.stores, mostReasons).flatMap((id) => text(id) ?? []),
+      refused: refusedIn(facts.refused),
     },
   ]
 }
@@ -111,16 +132,25 @@ function reasonIn(facts: Facts): StandingReason[] {
   return [{ code, words, ...known({ firstThing: text(facts.first_thing), since: time(facts.since) }) }]
 }
 
-function packsIn({ packs }: Facts): CollectorStatus['packs'] {
-  const { taken, given, held, refused } = factsIn(packs)
-  if (packs === undefined) return undefined
-  const reasons = Object.entries(factsIn(refused)).filter(([reason]) => reasonName.test(reason))
+function countsIn(value: unknown): Counts | undefined {
+  const { taken, given, held, refused } = factsIn(value)
+  if (value === undefined) return undefined
   return {
     ...{ taken: numberIn(taken) ?? 0, given: numberIn(given) ?? 0, held: numberIn(held) ?? 0 },
-    refused: Object.fromEntries(
-      reasons.slice(0, mostReasons).map(([reason, count]) => [reason, numberIn(count) ?? 0]),
-    ),
+    refused: refusedIn(refused),
   }
+}
+
+function refusedIn(value: unknown): Readonly<Record<string, number>> {
+  const reasons = Object.entries(factsIn(value)).filter(([reason]) => reasonName.test(reason))
+  return Object.fromEntries(
+    reasons.slice(0, mostReasons).map(([reason, count]) => [reason, numberIn(count) ?? 0]),
+  )
+}
+
+function refusalIn(facts: Facts): CollectorStatus['refusedLately'] {
+  const [topic, reason] = [text(facts.topic), text(facts.reason)]
+  return topic === undefined || reason === undefined ? [] : [{ topic, reason }]
 }
 
 function linesIn({ lines }: Facts): CollectorStatus['lines'] {

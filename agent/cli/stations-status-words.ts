@@ -95,8 +95,18 @@ const usualCells = (one: StationStanding, { now }: StatusView): string[] => [
   percentText(one.capturePercent),
   percentText(one.chargePercent),
   one.backlogLines === undefined ? '-' : String(one.backlogLines),
-  one.clockErrorSeconds === undefined ? '-' : `${one.clockErrorSeconds.toFixed(1)} s`,
+  clockText(one),
 ]
+
+/** What was measured, where that is beyond what the station states. */
+function clockText({ clockErrorSeconds: stated, clockOffsetSeconds: offset }: StationStanding): string {
+  if (offset !== undefined && Math.abs(offset) > (stated ?? 0) + usualOffsetSeconds)
+    return `${durationText(Math.abs(offset))} ${offset > 0 ? 'ahead' : 'behind'}`
+  return stated === undefined ? '-' : `${stated.toFixed(1)} s`
+}
+
+/** A message is on its way for a while. */
+const usualOffsetSeconds = 60
 
 /** The name stands last, so that numbers stay under each other. */
 const wideCells = ({ station, software }: StationStanding, { names }: StatusView): string[] => [
@@ -138,18 +148,29 @@ function reasonText({ words, firstThing, since }: StandingReason, { now, width }
 }
 
 /** Packs that came and could not be taken are nobody's station; they are told below. */
-function refusedLines({ packs, lines, postgres }: CollectorStatus, { width }: StatusView): string[] {
-  const refused = Object.entries(packs?.refused ?? {}).filter(([, count]) => count > 0)
+function refusedLines(status: CollectorStatus, { width }: StatusView): string[] {
+  const { packs, reports, refusedLately, lines, postgres } = status
+  const lately = refusedLately
+    .slice(-mostTopics)
+    .map(({ topic, reason }) => `${topic.replace(/^motepost\/1\//, '')} (${reason})`)
   const told = [
-    ...(refused.length === 0
-      ? []
-      : [`Packs refused: ${refused.map(([reason, count]) => `${count} ${reason}`).join(', ')}.`]),
+    ...countedWords('Packs', packs?.refused),
+    ...countedWords('Other messages', reports?.refused),
+    ...(lately.length === 0 ? [] : [`Refused lately: ${lately.reverse().join(', ')}.`]),
     ...(lines && lines.conflicts > 0
       ? [`${lines.conflicts} lines came with other content under a number that is taken: kept aside.`]
       : []),
     ...(postgres ? databaseWords(postgres) : []),
   ]
   return told.length === 0 ? [] : ['', ...told.flatMap((line) => folded(line, width, 2).split('\n'))]
+}
+
+const mostTopics = 5
+
+function countedWords(what: string, refused: Readonly<Record<string, number>> = {}): string[] {
+  const counts = Object.entries(refused).filter(([, count]) => count > 0)
+  const words = counts.map(([reason, count]) => `${count} ${reason}`)
+  return words.length === 0 ? [] : [`${what} refused: ${words.join(', ')}.`]
 }
 
 /** A few seconds of waiting are usual, and nothing to be told. */

@@ -105,7 +105,7 @@ function shown({ status, left, mayAsk = true }: Found, options: StationsStatusOp
 
 /** The same facts, units at the end of the names. @param collectorRuns undefined: nobody can tell */
 export function statusJson(status: CollectorStatus, collectorRuns: boolean | undefined): string {
-  const { at, group, packs, lines, postgres, stations, faults } = status
+  const { at, group, packs, reports, refusedLately, lines, postgres, stations, faults } = status
   return JSON.stringify({
     v: 1,
     at: at ?? null,
@@ -113,6 +113,8 @@ export function statusJson(status: CollectorStatus, collectorRuns: boolean | und
     collector_runs: collectorRuns ?? null,
     stations: worstFirst(stations).map(standingJson),
     ...(packs ? { packs } : {}),
+    ...(reports ? { reports } : {}),
+    refused_lately: refusedLately,
     ...(lines ? { lines } : {}),
     ...(postgres ? { postgres: postgresJson(postgres) } : {}),
     ...(faults.length > 0 ? { faults: faults.map(reasonJson) } : {}),
@@ -132,10 +134,15 @@ export const standingJson = (one: CollectorStatus['stations'][number]): Record<s
   health_at: one.healthAt ?? null,
   capture_percent: one.capturePercent ?? null,
   charge_percent: one.chargePercent ?? null,
+  days_to_reserve: one.daysToReserve ?? null,
+  plan: one.plan ?? null,
+  budget_percent: one.budgetPercent ?? null,
   clock_error_s: one.clockErrorSeconds ?? null,
+  clock_offset_s: one.clockOffsetSeconds ?? null,
   backlog_lines: one.backlogLines ?? null,
   stores: one.stores,
   software: one.software ?? null,
+  refused: one.refused,
 })
 
 const reasonJson = ({ code, words, firstThing, since }: StandingReason): Record<string, string> => ({

@@ -106,6 +106,15 @@ describe('the open doors of a collector', () => {
     await asDocumented(base, '/openapi.json', '/openapi.json')
   })
 
+  it('are documented with a database beside the archive too', async () => {
+    const status = { ...madeStatus(), postgres: { state: 'waiting', stores_waiting: 2, behind_s: 90 } }
+    const base = await opened({ status })
+    expect(await asDocumented(base, '/stations', '/stations')).toMatchObject({
+      postgres: { stores_waiting: 2 },
+      refused_lately: [{ reason: 'wrong-name' }, { topic: 'motepost/1/oakfield/mallory/lines' }],
+    })
+  })
+
   it('tell no exact position, note or photo', async () => {
     const archive = archiveFolder()
     writeFileSync(join(archive, 'register.yaml'), register)
@@ -125,6 +134,10 @@ describe('the open doors of a collector', () => {
     const samples = expectOpenMetrics(await answer.text())
     expect(samples).toContain('motepost_station_state{station="harbour",motepost_station_state="trouble"} 1')
     expect(samples).toContain('motepost_station_capture_ratio{station="gate"} 0.992')
+    expect(samples).toContain('motepost_station_clock_offset_seconds{station="harbour"} 259200')
+    expect(
+      samples.some((one) => /^motepost_station_reason\{station="harbour",code="[a-z-]+"\} 1$/.test(one)),
+    ).toBe(true)
     expect(samples).toContain('motepost_collector_packs_total{outcome="refused: too-deep"} 2')
   })
 

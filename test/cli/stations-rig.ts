@@ -26,6 +26,12 @@ export const madeStatus = () => ({
   at: ago(0),
   group: 'slate-hollow',
   packs: { taken: 812, given: 809, refused: { 'too-deep': 2, 'wrong-topic': 1 }, held: 0 },
+  reports: { taken: 90, given: 86, refused: { 'wrong-name': 4 }, held: 0 },
+  refused_lately: [
+    { topic: 'motepost/1/oakfield/<b>\u001b x/health', reason: 'wrong-name' },
+    { topic: 'motepost/1/oakfield/mallory/lines', reason: 'too-deep' },
+    { topic: 7 },
+  ],
   lines: { added: 90_210, doubles: 12, conflicts: 3, refused: 0 },
   stations: [
     {
@@ -71,6 +77,11 @@ export const madeStatus = () => ({
       heard_at: ago(2),
       capture_percent: 88,
       clock_error_s: 3.25,
+      clock_offset_s: 259_200,
+      days_to_reserve: 4,
+      plan: '5-of-15',
+      budget_percent: 80,
+      refused: { 'wrong-name': 4 },
     },
     { station: 'quarry', state: 'suspect', reasons: [], heard_at: ago(11) },
     { station: 'school', state: 'late', reasons: [], heard_at: ago(80) },

@@ -42,6 +42,12 @@ describe('stations status', () => {
       /▲ harbour: trouble\n {4}the sensor port went away \(for 95 min\)\. First: check plug/,
     )
     expect(out).toContain('Packs refused: 2 too-deep, 1 wrong-topic.')
+    expect(out).toContain('Other messages refused: 4 wrong-name.')
+    // What stands in a topic is somebody's word, and moves no cursor.
+    expect(out).toContain(
+      'Refused lately: oakfield/mallory/lines (too-deep), oakfield/<b>  x/health\n  (wrong-name).',
+    )
+    expect(out).toMatch(/▲ {2}harbour .* {2}3 d ahead\n/)
   })
 
   it.each([80, 120])('keeps every line within %i columns', (columns) => {
@@ -53,7 +59,10 @@ describe('stations status', () => {
     const long = 'north-fence-by-the-long-lake-x32'
     const [gate] = status().stations
     const lines = (width: number) =>
-      stationsText({ stations: [{ ...gate, station: long }], faults: [] }, { now: Date.now(), width })
+      stationsText(
+        { stations: [{ ...gate, station: long }], refusedLately: [], faults: [] },
+        { now: Date.now(), width },
+      )
     expect(lines(79).some((line) => line.includes(`${long}  well`))).toBe(true)
     expect(Math.max(...lines(79).map((line) => line.length))).toBeLessThan(80)
     expect(lines(79).join('\n')).not.toContain('clock')
@@ -92,6 +101,9 @@ describe('stations status', () => {
       state: 'trouble',
       shape: '▲',
       clock_error_s: 3.25,
+      clock_offset_s: 259_200,
+      budget_percent: 80,
+      refused: { 'wrong-name': 4 },
       backlog_lines: null,
       reasons: [{ code: 'port-gone', first_thing: 'check plug, cable and supply of the adapter' }],
     })
