@@ -47,6 +47,8 @@ export type { Judged } from './watch.js'
 /** Packs between two syncs while many wait. */
 const packsPerSync = 32
 const diskRestSeconds = 60
+/** What was refused is told for so long after the last of it. */
+const refusedToldSeconds = 86_400
 
 export class Collector {
   private readonly link: Link
@@ -59,6 +61,7 @@ export class Collector {
   private stopping = false
   private readonly watch: StationsWatch
   private twinsTold = ''
+  private refusedAt: MonoSeconds | undefined
   readonly lines = new LineCounts()
 
   constructor(
@@ -100,6 +103,7 @@ export class Collector {
     if (attempt) this.inFlight.track(attempt)
     this.watch.step(now, this.link.session !== undefined)
     this.tellTwins()
+    this.forgetRefused()
     this.work()
     this.receipts.tell(this.link.session)
   }
@@ -112,6 +116,21 @@ export class Collector {
     if (words === '') this.ports.faults.clear('store-twins')
     else this.ports.faults.raise({ code: 'store-twins', detail: words })
     this.receipts.due(this.shelf.stations())
+  }
+
+  private count(store: StoreOfLines, added: AddedLines): void {
+    this.lines.take(store, added, this.ports.faults, (detail) => this.tellRefused(detail))
+  }
+
+  private tellRefused(detail: string): void {
+    this.refusedAt = this.link.now
+    this.ports.faults.raise({ code: 'pack-refused', detail })
+  }
+
+  private forgetRefused(): void {
+    if (this.refusedAt === undefined || this.link.now < addSeconds(this.refusedAt, refusedToldSeconds)) return
+    this.refusedAt = undefined
+    this.ports.faults.clear('pack-refused')
   }
 
   private connected(): void {
@@ -135,8 +154,7 @@ export class Collector {
 
   private hear(message: Message): void {
     const refused = this.watch.receive(message, this.link.now)
-    if (refused !== undefined)
-      this.ports.faults.raise({ code: 'pack-refused', detail: `${message.topic.slice(0, 120)}: ${refused}` })
+    if (refused !== undefined) this.tellRefused(`${message.topic.slice(0, 120)}: ${refused}`)
   }
 
   /** @param detail where it is the sender's fault. */
@@ -144,7 +162,7 @@ export class Collector {
     this.intake.refuse(reason)
     if (topic !== undefined)
       this.watch.refusedPack(topic, reason, stationOf(topic, this.options.group, 'lines'))
-    if (detail !== undefined) this.ports.faults.raise({ code: 'pack-refused', detail })
+    if (detail !== undefined) this.tellRefused(detail)
   }
 
   private work(): void {
@@ -196,7 +214,7 @@ export class Collector {
     if (!kept.ok) return kept
     const added = await this.shelf.add(kept.value, pack)
     if (!added.ok) return added
-    this.lines.take(pack, added.value, this.ports.faults)
+    this.count(pack, added.value)
     const highest = Math.max(kept.value.highest, ...pack.lines.map(({ seq }) => seq))
     const grew = highest > kept.value.highest
     this.watch.pack(pack.station, pack.storeId, added.value.conflicts.length, grew, this.link.now)
@@ -222,7 +240,7 @@ export class Collector {
     if (!kept.ok) return kept
     const added = await this.shelf.add(kept.value, lines)
     if (!added.ok) return added
-    this.lines.take(store, added.value, this.ports.faults)
+    this.count(store, added.value)
     const synced = await this.sync()
     if (!synced.ok) return synced
     this.receipts.tell(this.link.session)

@@ -7,7 +7,12 @@ export class LineCounts {
   conflicts = 0
   refused = 0
 
-  take({ station, storeId }: StoreOfLines, lines: AddedLines, faults: CollectorPorts['faults']): void {
+  take(
+    { station, storeId }: StoreOfLines,
+    lines: AddedLines,
+    faults: CollectorPorts['faults'],
+    tellRefused: (detail: string) => void,
+  ): void {
     const { conflicts, refused } = lines
     this.added += lines.added
     this.doubles += lines.doubles
@@ -17,7 +22,6 @@ export class LineCounts {
     const which =
       conflicts.length === 1 ? `line ${conflicts[0]}` : `${conflicts.length} lines from ${conflicts[0]}`
     if (conflicts.length > 0) faults.raise({ code: 'identity-conflict', detail: `${where}, ${which}` })
-    if (refused > 0)
-      faults.raise({ code: 'pack-refused', detail: `${where}: ${refused} lines cannot be kept` })
+    if (refused > 0) tellRefused(`${where}: ${refused} lines cannot be kept`)
   }
 }

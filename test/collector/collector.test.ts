@@ -178,6 +178,19 @@ describe('a collector', () => {
     expect(rig.receipt('st-2')).toBeUndefined()
   })
 
+  it('tells what was refused for a day after the last of it', async () => {
+    const rig = await started()
+    rig.send(Uint8Array.from([1, 2, 3]))
+    await rig.step()
+    await rig.step(86_000)
+    rig.send(Uint8Array.from([1, 2, 3]))
+    await rig.step()
+    await rig.step(86_000)
+    expect(rig.collectorFaults.standing.has('pack-refused')).toBe(true)
+    await rig.step(500)
+    expect(rig.collectorFaults.standing.has('pack-refused')).toBe(false)
+  })
+
   it('keeps stations and stores apart, and names all stores of a station in its receipt', async () => {
     const rig = await started()
     rig.send(pack(day.slice(0, 3)))
