@@ -45,17 +45,28 @@ export class PasswordGate {
 
   constructor(private readonly hash: PasswordHash) {}
 
+  /** It was right before. */
+  knows(authorization: string | undefined): boolean {
+    const password = passwordIn(authorization)
+    return (
+      password !== undefined && this.known !== undefined && timingSafeEqual(this.mark(password), this.known)
+    )
+  }
+
+  private mark(password: string): Buffer {
+    return createHmac('sha256', this.secret).update(password).digest()
+  }
+
   async lets(authorization: string | undefined): Promise<boolean> {
     const password = passwordIn(authorization)
     if (password === undefined) return false
-    const mark = createHmac('sha256', this.secret).update(password).digest()
-    if (this.known && timingSafeEqual(mark, this.known)) return true
+    if (this.knows(authorization)) return true
     // One guess at a time: a flood of them waits in a line, not in memory and threads.
     const before = this.working
     const guess = before.then(() => scrypted(password, this.hash.salt))
     this.working = guess.catch(() => undefined)
     if (!timingSafeEqual(await guess, this.hash.key)) return false
-    this.known = mark
+    this.known = this.mark(password)
     return true
   }
 }
@@ -71,6 +82,12 @@ export class RateLimit {
     private readonly perSecond: number,
     private readonly nowSeconds: () => number,
   ) {}
+
+  /** Whether it would take one now; nothing is taken. */
+  has(client: string): boolean {
+    const known = this.clients.get(client)
+    return !known || Math.min(this.burst, known.left + (this.nowSeconds() - known.at) * this.perSecond) >= 1
+  }
 
   takes(client: string): boolean {
     const now = this.nowSeconds()

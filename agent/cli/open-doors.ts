@@ -109,8 +109,11 @@ class Guard {
     if (isLoopback(this.place.host) && !isLoopback(nameIn(host)))
       return problem(421, 'ask by the loopback address')
     if (!this.rate.takes(remote)) return tooOften
-    if (!this.gate || (await this.gate.lets(authorization))) return undefined
-    if (authorization !== undefined && !this.failures.takes(remote)) return tooOften
+    if (!this.gate || this.gate.knows(authorization)) return undefined
+    // Before the guess is looked at: who has guessed too often does not learn that one was right.
+    if (authorization !== undefined && !this.failures.has(remote)) return tooOften
+    if (await this.gate.lets(authorization)) return undefined
+    if (authorization !== undefined) this.failures.takes(remote)
     return {
       ...problem(401, 'a password is needed'),
       headers: { 'WWW-Authenticate': 'Basic realm="motepost", charset="UTF-8"' },

@@ -43,6 +43,8 @@ export async function send(
 
 /** A program that waits sees an answer of a connected station alone. */
 const quietMillis = 10_000
+/** Done a second time these change nothing more: they may be signed anew where the board begins anew meanwhile. */
+const harmlessTwice: ReadonlySet<string> = new Set(['health', 'mute', 'acknowledge'])
 /** A broker gives at once what it holds of a station. */
 const aliveMillis = 1000
 
@@ -171,8 +173,8 @@ export type Answer = Readonly<Record<string, unknown>>
 type Ended = { readonly answer: Answer } | { readonly lost: string }
 
 /**
- * The talk with one station. The boot id comes from its retained `alive`; where the board starts anew meanwhile, the command is
- * signed anew for that boot, and the one before is void.
+ * The talk with one station. The boot id comes from its retained `alive`, which nobody signs. Where the board starts anew meanwhile,
+ * what is harmless twice is signed anew for that boot, once; the one before is void.
  */
 class Talk {
   readonly ended: Promise<Ended>
@@ -180,6 +182,8 @@ class Talk {
   private session: BrokerSession | undefined
   private boot: string | undefined
   private asked: string | undefined
+  /** Boots that a command was signed for: nobody gets a second one by naming a boot again. */
+  private readonly signedFor = new Set<string>()
   private number = 0
   private readonly publicKey: string
 
@@ -250,9 +254,19 @@ class Talk {
     return signedCommand({ ...head, ...window }, (bytes) => sign(null, bytes, key))
   }
 
+  /** What was sent may be done: for the new boot a second one would be done as well. */
+  private began(): void {
+    const { station, what } = this.about
+    this.end({
+      lost: `${station} says that it began anew before it answered; ${what} may be done all the same: look, then send it again`,
+    })
+  }
+
   private ask(): void {
     const { session, boot } = this
-    if (!session || boot === undefined || boot === this.asked) return
+    if (!session || boot === undefined || this.signedFor.has(boot)) return
+    if (this.asked !== undefined && !harmlessTwice.has(this.about.what)) return this.began()
+    this.signedFor.add(boot)
     this.asked = boot
     this.number = Math.max(Date.now(), this.number + 1)
     const payload = this.signed(boot)

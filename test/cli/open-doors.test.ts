@@ -212,6 +212,19 @@ describe('the open doors of a collector', () => {
     expect(await asked('slate and hollow')).toBe(200)
   })
 
+  it('do not look at a guess of who guessed too often, so that a right one is not learned', async () => {
+    let now = 0
+    const base = await opened({ password: 'slate and hollow', nowSeconds: () => now })
+    const asked = (password: string) =>
+      fetch(`${base}/stations`, { headers: { authorization: `Basic ${btoa(`any:${password}`)}` } }).then(
+        ({ status }) => status,
+      )
+    for (let i = 0; i < 5; i++) expect(await asked('guess')).toBe(401)
+    expect(await asked('slate and hollow')).toBe(429)
+    now += 13
+    expect(await asked('slate and hollow')).toBe(200)
+  })
+
   it('let nobody ask for ever more', async () => {
     let now = 0
     const base = await opened({ nowSeconds: () => now })
