@@ -289,6 +289,8 @@ describeWith(['socat', 'mosquitto'], 'a station on a card [rig]', () => {
     writeFileSync(rig.settingsFile, withSeconds(5).replace('record_s', 'recrd_s'))
     rig.agent!.kill('SIGHUP')
     await rig.untilLog('recrd_s', 60)
+    // A line of the log may come in pieces.
+    await waitFor('the fault', () => rig.raised('settings-invalid') > 0, 10)
     expect(rig.raised('settings-invalid')).toBe(1)
     await rig.untilMeasured('all the while', rig.newestSeq, 1, 60)
     expect(await rig.stop()).toBe(0)
